@@ -68,6 +68,11 @@ def _lit(rows: Rows, out: Path, shape: str, light: str) -> None:
         if lines.true >= 20:
             rows.add("strokes_found_percent", lines.found_percent, case=name, unit="%", floor=">= 55", goal=">= 80")
         rows.add("strokes_false_percent", lines.false_percent, case=name, unit="%", floor="<= 10", goal="<= 5")
+    if shape == "owl" and light in ("window", "lamps"):
+        for (side, other), ratio, reported in measures.side_energies(part, slopes):
+            goal = "" if reported else "<= 1.25"  # uneven relief may be the light's doing, but has to be reported
+            rows.add("side_energy_ratio", max(ratio, 1.0 / ratio), case=f"{name}/{side} {other}", goal=goal,
+                     yardstick="reported" if reported else "not reported")  # fmt: skip
     if light == "window":
         triptych(part, slopes, out / f"raking_{shape}.png")
 

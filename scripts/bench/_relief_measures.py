@@ -17,6 +17,7 @@ from blender_addon.core.surface.bandpass import gaussian_blur
 from blender_addon.core.surface.normal_maps import slopes_from_raster
 from blender_addon.core.surface.patches import CELLS, filled, lay_patches, splat
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
+from blender_addon.core.surface.relief.sides import remarks, side_ratios
 from blender_addon.core.surface.speckle import masked_blur
 from blender_addon.core.surface.texels import surface_frames
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
@@ -111,6 +112,16 @@ def cut_percent(part: Ready, slopes: Floats) -> tuple[float, float]:
     bare, got = errors_deg(part, 0 * slopes), errors_deg(part, slopes)
     worst = lambda values: np.sort(values)[-len(values) // 20 :].mean()  # noqa: E731
     return 100 * (1 - float(np.median(got) / np.median(bare))), 100 * (1 - float(worst(got) / worst(bare)))
+
+
+def side_energies(part: Ready, slopes: Floats) -> list[tuple[tuple[str, str], float, bool]]:
+    """For sides across each other: their names, how much of the true relief's mean square slope was recovered on the one over
+    how much on the other, and whether it is reported that they are uneven."""
+    normal, true = part.surface.normal[part.known], part.true_normal[part.known]
+    truth = normal - true / np.maximum((normal * true).sum(axis=1, keepdims=True), 0.2)
+    found, there = side_ratios(normal, slopes[part.known]), side_ratios(normal, truth)
+    reported = bool(remarks(side_ratios(part.surface.normal, slopes)))
+    return [(sides, ratio / there[sides], reported) for sides, ratio in found.items() if ratio > 0.0 and sides in there]
 
 
 def seam_ratio(part: Ready, slopes: Floats) -> float:

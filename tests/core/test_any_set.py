@@ -100,10 +100,12 @@ def test_props_are_drawn_once_each_and_none_stands_too_tall(
     key: str, count: int, place: int, tallest: float, deck: int
 ) -> None:
     trade = trades.trade_of("clay", key)
-    names = trades.draw(trade, count, place=place, tallest_mm=tallest, deck=deck)
+    names = trades.draw(trade, count, trades.Largest(tallest), place=place, deck=deck)
     assert len(set(names)) == len(names) <= count and {*names} <= {kind.name for kind in trade.props()}
-    assert all(trades.fits(name, place, tallest) and trades.size_of(name, seed=place)[0] <= tallest for name in names)
-    assert names == trades.draw(trade, count, place=place, tallest_mm=tallest, deck=deck)
+    assert all(
+        trades.fits(name, place, trades.Largest(tallest)) and trades.size_of(name, seed=place)[0] <= tallest for name in names
+    )
+    assert names == trades.draw(trade, count, trades.Largest(tallest), place=place, deck=deck)
     assert trades.works(key) == (trade.debris is not None)
 
 

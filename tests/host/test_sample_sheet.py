@@ -28,6 +28,8 @@ def test_sheet_and_looks_are_made_once_there_is_light(installed: str, tmp_path: 
     assert [slot.material.name for slot in bpy.data.objects["Piece"].material_slots] == worn
     samples, kept = (sys.modules[f"{PACKAGE}.ui.looks.{name}"] for name in ("samples", "kept"))
     assert [place for place, _ in samples.pictures_of_samples(scene)][:2] == [0, 1]
+    (out / "samples" / "03_beeswax.png").write_bytes(b"")  # the number that a former list of samples gave it
+    assert "03_beeswax.png" not in {path.name for _, path in samples.pictures_of_samples(scene)}
     assert bpy.ops.bozzetto.keep_look() == {"FINISHED"}
     ((sheet, picture),) = kept.looks_of(scene)
     assert sheet.name == "look 1.toml" and picture.stat().st_size > 20_000

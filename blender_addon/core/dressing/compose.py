@@ -13,7 +13,8 @@ from ..mesh.triangles import unit
 from ..records import record
 from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
-from .tangency import softness, tangency
+from .in_the_way import in_way, share_behind
+from .tangency import tangency
 from .zones import Zones
 
 TRIES = 300
@@ -27,13 +28,6 @@ TOUCHES = 0.5
 
 HIDDEN = 2.5
 """Penalty for a prop behind the subject in a shot other than the hero: larger than for a foreign zone."""
-
-SHOWS = 0.05
-"""Share of a prop that may show in front of the subject's feet in a shot other than the hero."""
-
-SCRAP, UNSHARP = 0.25, 0.02
-"""Visible share of a prop below which it is only a scrap, and radius of blur, in half widths of the frame, that hides its
-shape."""
 
 LEVEL = 2.5
 """Largest rise of the ground under a prop, mm, at which it does not yet seem to float."""
@@ -61,6 +55,13 @@ USUAL_MM = 500.0
 
 APART = 3.0
 """Least distance between two props, mm."""
+
+TOO_LONG = 1.2
+"""Length of a thing, in widths of the frame at the subject, from which only one end of it can lie in the picture. By eye."""
+
+END, OUTWARD = 0.4, (0.6, 2.1)
+"""Length of an end that should show of such a thing, in widths of the frame; and between which angles from the line of sight
+(radians) it leaves the picture, so that it leads to the piece. By eye."""
 
 
 @record
@@ -147,11 +148,16 @@ class _Stance:
     lie: float
     rng: np.random.Generator
 
+    @property
+    def frame_mm(self) -> float:
+        """Width of the frame at the subject, mm; infinite without a view."""
+        return np.inf if self.lead is None else self.lead.frame_mm
+
     @classmethod
     def of(cls, lead: ShotView | None, bench: Bench, seed: int, rng: np.random.Generator) -> _Stance:
         far = lead is not None and np.linalg.norm(lead.position[:2]) > 1.0
         ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
-        room = float(np.clip(lead.focus_mm / USUAL_MM, 0.8, 2.2)) if lead is not None else 1.0
+        room = float(np.clip(lead.focus_mm / USUAL_MM, 0.2, 2.2)) if lead is not None else 1.0
         lie = float(rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0]))
         zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
         return cls(lead, zones, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, rng)
@@ -174,19 +180,23 @@ def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequen
     rng, bench, right = stance.rng, stance.bench, stance.right
     good: list[_Possible] = []
     level = False
+    axis, reach = _length(thing.points)
     for attempt in range(TRIES):
         spot = _in_zone(stance, zone) if attempt % 4 else None
         if spot is None:
             side = -hand if thing.tall and attempt % 8 else hand
-            centre = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
+            spot = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
         else:
-            centre, side = spot, float(np.sign(spot @ right)) or hand
-        turn = np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, 0.28)
-        turn += np.pi if rng.random() < 0.3 else 0.0
+            side = float(np.sign(spot @ right)) or hand
+        if reach > TOO_LONG * stance.frame_mm:
+            centre, turn = _end_first(thing.points, axis, spot, stance, side)
+        else:
+            centre, turn = spot, np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, 0.28)
+            turn += np.pi if rng.random() < 0.3 else 0.0
         points = _turned(thing.points, turn) + [*centre, 0.0]
         if not _allowed(points, placed, bench):
             continue
-        score, covers = _score(points, stance)
+        score, covers = _score(points, stance, least=min(1.0, END * stance.frame_mm / reach))
         if not np.isfinite(score):
             continue
         steep = 0.0 if bench.heights is None else max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
@@ -196,6 +206,24 @@ def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequen
         if len(good) >= ENOUGH and level:
             break
     return sorted(good, key=lambda arrangement: arrangement.score)
+
+
+def _length(points: Floats) -> tuple[Floats, float]:
+    """(2,) the level direction in which points (n, 3) reach farthest, and how far, mm."""
+    level = points[:, :2] - points[:, :2].mean(axis=0)
+    axis = np.linalg.eigh(level.T @ level)[1][:, 1]
+    return axis, float(np.ptp(level @ axis))
+
+
+def _end_first(points: Floats, axis: Floats, spot: Floats, stance: _Stance, side: float) -> tuple[Floats, float]:
+    """Origin (2,) and turn of a long thing of which one end lies at a spot while the rest leaves the picture at a side."""
+    rng = stance.rng
+    end = axis * rng.choice([-1.0, 1.0])
+    tip = points[int(np.argmax(points[:, :2] @ end)), :2]
+    angle = rng.uniform(*OUTWARD)
+    outward = np.cos(angle) * stance.ahead + np.sin(angle) * side * stance.right
+    turn = float(np.arctan2(outward[1], outward[0]) - np.arctan2(-end[1], -end[0]))
+    return spot - _turned(np.array([[*tip, 0.0]]), turn)[0, :2], turn
 
 
 def _anywhere(stance: _Stance, tall: bool, side: float, loose: float) -> Floats:
@@ -214,9 +242,9 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
     there."""
     few = []
     for arrangement in good:
-        way = _in_way(arrangement.points, views[1:])
+        way = in_way(arrangement.points, views[1:])
         left = [view for view in views[1:] if view.name not in way]
-        behind = max((_behind(arrangement.points, view) for view in left), default=0.0)
+        behind = max((share_behind(arrangement.points, view) for view in left), default=0.0)
         touch: dict[str, float] = {}
         for view in left:
             touch[view.name] = max(touch.get(view.name, 0.0), tangency(arrangement.points, view))
@@ -279,8 +307,11 @@ def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
     return True
 
 
-def _score(points: Floats, stance: _Stance) -> tuple[float, float]:
-    """The penalty of a prop's place in the picture, infinite where it may not be, and the share of the frame that it covers."""
+def _score(points: Floats, stance: _Stance, *, least: float) -> tuple[float, float]:
+    """The penalty of a prop's place in the picture, infinite where it may not be, and the share of the frame that it covers.
+
+    least: the share of it that should show, at most 1; less for a thing that is longer than the frame.
+    """
     view = stance.lead
     if view is None:
         return 0.0, 0.0
@@ -288,12 +319,13 @@ def _score(points: Floats, stance: _Stance) -> tuple[float, float]:
     if (depth <= 0).any() or in_sight(points, view, radius_mm=1.0).any():
         return np.inf, 0.0
     frame = slopes / np.array(view.half_slopes)
+    framed = (np.abs(frame) < 1.0).all(axis=1)
     if len(view.outline):
         clear = outside_distance(slopes, view.outline) / view.half_slopes[0]
-        if clear.min() < 0.05 or (len(view.outline) >= 3 and _outgrows(slopes, view.outline)):
+        if clear.min() < 0.05 or (len(view.outline) >= 3 and framed.any() and _outgrows(slopes[framed], view.outline)):
             return np.inf, 0.0
-    seen = float((np.abs(frame) < 1.0).all(axis=1).mean())
-    covers = seen * hull_area(frame) / 4.0
+    seen = min(1.0, float(framed.mean()) / least)
+    covers = hull_area(frame[framed]) / 4.0 if framed.any() else 0.0
     if seen < 0.12:
         return 3.0 - seen, covers
     low = float(np.clip(-0.55 - frame[:, 1].min(), 0.0, None))  # props along the lower edge make a picture bottom-heavy
@@ -314,64 +346,3 @@ def hull_area(points: Floats) -> float:
     ring = convex_outline(points)
     x, y = ring.T
     return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))
-
-
-def _in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
-    """The shots whose sight lines the points cut, or in which they lie unsharp before the subject or at the frame's edge."""
-    found = [
-        view.name
-        for view in views
-        if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS or scrap_at_edge(points, view)
-    ]
-    return tuple(dict.fromkeys(found))
-
-
-def _behind(points: Floats, view: ShotView) -> float:
-    """The share of a thing's points that the subject's outline meets in a shot, 0 to 1: it would seem to grow out of it."""
-    if len(view.outline) < 3:
-        return 0.0
-    slopes, depth = project(points, view.position, view.rotation)
-    return float(((depth > 0) & (outside_distance(slopes, view.outline) <= 0.0)).mean())
-
-
-def scrap_at_edge(points: Floats, view: ShotView) -> bool:
-    """Whether a shot shows a blurred scrap of a thing (n, 3) at its edge: less than half of what lies nearer than the subject,
-    less than a quarter of what lies behind and is out of focus.
-    """
-    slopes, depth = project(points, view.position, view.rotation)
-    framed = (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1) & (depth > 0)
-    share = framed.mean()
-    if not 0.0 < share < 0.5:
-        return False
-    if (depth < view.subject_near_mm).all():
-        return True
-    return bool(share < SCRAP and softness(depth[framed], view) > UNSHARP)
-
-
-def stands_behind(points: Floats, view: ShotView) -> bool:
-    """Whether a prop (n, 3) far behind the subject meets its outline in a shot, its blur included.
-
-    A vase that seems to stand on a head is the first thing a photographer moves (common practice).
-    """
-    if len(view.outline) < 3:
-        return False
-    slopes, depth = project(points, view.position, view.rotation)
-    seen = depth > max(view.subject_far_mm, 0.0)
-    if not seen.any():
-        return False
-    reach = softness(depth[seen], view) * view.half_slopes[0]
-    return bool((outside_distance(slopes[seen], view.outline) <= reach).any())
-
-
-def before_feet(points: Floats, view: ShotView) -> float:
-    """The share of a thing's points that a shot shows in front of the subject, over the width of its outline, 0 to 1.
-
-    Photographers clear such things away (common practice): they hide nothing, but are large and near the picture's lower edge.
-    """
-    if len(view.outline) < 3:
-        return 0.0
-    slopes, depth = project(points, view.position, view.rotation)
-    framed = (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1)
-    low, high = view.outline[:, 0].min(), view.outline[:, 0].max()
-    nearer = (depth > 0) & (depth < view.subject_near_mm)
-    return float((nearer & framed & (slopes[:, 0] > low) & (slopes[:, 0] < high)).mean())

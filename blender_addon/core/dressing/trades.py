@@ -13,6 +13,7 @@ import numpy as np
 
 from ..records import record
 from ..surface.kinds import KINDS
+from .compose import END, TOO_LONG
 from .props import PropKind, digest, kinds
 
 
@@ -71,14 +72,24 @@ SHOWN = 4
 """How many pieces of a dozen show the same prop at most, where the trade has enough of them. Set by eye."""
 
 
-def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, largest_mm2: float = np.inf, deck: int = 1) -> list[str]:
+@record
+class Largest:
+    """How large props beside a piece may be: their height in mm, what area in mm2 a hero shows of one, and the width of the
+    picture at the piece, mm: of what is much longer only an end shows (`compose.END`)."""
+
+    tallest_mm: float
+    largest_mm2: float = np.inf
+    frame_mm: float = np.inf
+
+
+def draw(trade: Trade, count: int, largest: Largest, *, place: int, deck: int = 1) -> list[str]:
     """Names of `count` props, or a few less, from a trade's bench for the piece with the number `place`, vessels first.
 
     The trade's props lie in `count` columns, vessels in the first; `deck` is the seed of their shuffle. Consecutive pieces get
     the rows; when all were dealt, each column has moved on by its own number of rows, so that props that lay together once do
-    so again as late as can be. For what is taller or larger than suits the piece (`tallest_mm`, `largest_mm2`) another is
-    taken, one that is spare at this place: each prop is so often that the dozen shows it `SHOWN` times at most, whatever suits
-    its pieces, or once more than the trade's number of props asks for. Of every three props at most one is a vessel.
+    so again as late as can be. For what is taller or larger than suits the piece another is taken, one that is spare at this
+    place: each prop is so often that the dozen shows it `SHOWN` times at most, whatever suits its pieces, or once more than the
+    trade's number of props asks for. Of every three props at most one is a vessel.
     """
     if count < 1:
         return []
@@ -88,7 +99,7 @@ def draw(trade: Trade, count: int, *, place: int, tallest_mm: float, largest_mm2
     found: list[PropKind] = []
     for kind in (*_dealt(pool, count, place, seeds), *_spare(pool, count, place, seeds)):
         room = len(found) < count and kind not in found and (not kind.vessel or sum(k.vessel for k in found) < most)
-        if room and fits(kind.name, place, tallest_mm, largest_mm2):
+        if room and fits(kind.name, place, largest):
             found.append(kind)
     return [kind.name for kind in sorted(found, key=lambda kind: not kind.vessel)]
 
@@ -120,26 +131,34 @@ def _spare(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int
     return spare[within]
 
 
-def fits(name: str, seed: int, tallest_mm: float, largest_mm2: float = np.inf) -> bool:
+def fits(name: str, seed: int, largest: Largest) -> bool:
     """Whether the individual of a prop that this seed gives stands no taller and looks no larger than that."""
-    height, area = size_of(name, seed=seed)
-    return height <= tallest_mm and area <= largest_mm2
+    height, area = size_of(name, seed=seed, frame_mm=largest.frame_mm)
+    return height <= largest.tallest_mm and area <= largest.largest_mm2
 
 
 FORESHORTENED = 0.35
 """How high what lies flat is in a picture, as a share of its depth: the sine of a hero's usual 20 degrees from above."""
 
 
-@lru_cache(maxsize=4096)
-def size_of(name: str, *, seed: int) -> tuple[float, float]:
-    """Height in mm, and about what area in mm2 a hero shows, of the individual of a prop that this seed gives.
+def size_of(name: str, *, seed: int, frame_mm: float = np.inf) -> tuple[float, float]:
+    """Height in mm, and about what area in mm2 a hero of that width shows, of the individual of a prop that this seed gives.
 
     The area is that of a box of its height, width and foreshortened depth, turned as it comes on average.
     """
-    points = kinds()[name].make(np.random.default_rng([seed, digest(name), 401])).mesh.vertices
-    long, deep, high = (float(np.ptp(points[:, axis])) for axis in range(3))
+    long, deep, high = _box(name, seed)
+    if long > TOO_LONG * frame_mm:
+        long = END * frame_mm
     wide = 2.0 / np.pi * (long + deep)  # mean width of a rectangle over all directions (Cauchy)
     return high, wide * high + FORESHORTENED * long * deep
+
+
+@lru_cache(maxsize=4096)
+def _box(name: str, seed: int) -> tuple[float, float, float]:
+    """Length, depth and height in mm of the individual of a prop that this seed gives."""
+    points = kinds()[name].make(np.random.default_rng([seed, digest(name), 401])).mesh.vertices
+    along, across, high = (float(np.ptp(points[:, axis])) for axis in range(3))
+    return max(along, across), min(along, across), high
 
 
 def choices() -> Sequence[tuple[str, str, str]]:

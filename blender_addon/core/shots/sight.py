@@ -46,10 +46,19 @@ class ShotView:
         """(3,) unit vector from the lens into the scene."""
         return -self.rotation[:, 2]
 
+    @property
+    def frame_mm(self) -> float:
+        """Width of what the frame shows at the focus distance, mm."""
+        return 2.0 * self.half_slopes[0] * self.focus_mm
+
 
 FOREGROUND = 0.6
 """Anything nearer than this share of the focus distance, anywhere in the frame, would be a large blur over the picture. By
 eye."""
+
+SPECK = 0.007
+"""Radius of the blur, in half widths of the frame, from which a crumb before the subject is a pale disc instead of a crumb: 3
+pixels in a picture 960 wide. By eye."""
 
 LENS_ROOM_MM = 35.0
 """Room kept free round the lens itself."""
@@ -89,6 +98,19 @@ def in_any_sight(points: Floats, views: Iterable[ShotView], *, radius_mm: Floats
     for view in views:
         found |= in_sight(points, view, radius_mm=radius_mm)
     return found
+
+
+def blurred_before(points: Floats, view: ShotView, *, radius_mm: Floats | float = 0.0) -> Bools:
+    """Which points (n, 3) mm, each the middle of something of `radius_mm`, a shot shows as blurred discs between the lens and
+    the place in focus. A close look is cleared of such crumbs (common practice), which would be the largest thing in it."""
+    points = np.asarray(points, float).reshape(-1, 3)
+    slopes, depth = project(points, view.position, view.rotation)
+    ahead = depth > 1e-6
+    room = np.where(ahead, depth, 1.0)
+    blur = 0.5 * view.aperture_mm * (1.0 / room - 1.0 / view.focus_mm)
+    reach = blur + np.broadcast_to(np.asarray(radius_mm, float), len(points)) / room
+    framed = (np.abs(slopes) <= np.array(view.half_slopes) + reach[:, None]).all(axis=1)
+    return ahead & framed & (blur > SPECK * view.half_slopes[0])
 
 
 def outside_distance(points: Floats, polygon: Floats) -> Floats:

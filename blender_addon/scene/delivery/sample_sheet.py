@@ -8,14 +8,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import bpy
+import numpy as np
 
 from ...core.dressing.exposure import TONES, most_over_card, stops_for_piece, usual_offset
 from .. import roles
 from ..dressing.meter import read_piece
 from ..dressing.shot_light import CARD, SHADE
 from ..nodes.materials import MEAN, exposed_as, make_material
+from ..shots.cameras import vertices_mm
 from ..surface.own_texture import maps_of, mean_colour, own_colour_of
-from ..surface.surfaces import samples, surface_of
+from ..surface.surfaces import file_of, samples, surface_of
 from .copies.marked import marked
 from .output import Quality, cycles, render_picture
 from .shot_state import dressed_for
@@ -30,12 +32,13 @@ LONG_SIDE = 480
 def materials_for_samples(stage: Stage) -> Iterator[tuple[str, bpy.types.Material]]:
     """(label, new material) of each sample; a material is removed when the next one is requested."""
     settings = stage.sheet["material"]
+    size_mm = float(np.ptp(vertices_mm(stage.require("piece")), axis=0).max())
     for label, kind, choice in samples():
         item = stage.require("piece")
         if kind == "own" and own_colour_of(stage, item, "piece") == (None, ""):
             continue
         groups = {group.session_uid for group in bpy.data.node_groups}
-        surface = surface_of(kind, dataclasses.replace(settings, piece=kind, **choice))
+        surface = surface_of(kind, dataclasses.replace(settings, piece=kind, **choice), size_mm=size_mm)
         maps = maps_of(stage, item, "piece", settings.relief_strength)
         material = make_material(f"Sample {label}", surface, maps)
         mean = mean_colour(item, maps) if kind == "own" else None
@@ -71,8 +74,8 @@ def render_samples(
     if stage.out is None:
         raise ValueError("samples need a folder to be written to")
     shot_key, folder = shot["bozzetto_key"], stage.out / "samples"
-    for number, (label, material) in enumerate(materials_for_samples(stage), 1):
-        path = folder / f"{number:02d} {label.lower().replace(',', '')}.png".replace(" ", "_")
+    for place, (label, material) in enumerate(materials_for_samples(stage)):
+        path = folder / file_of(place, label)
         shot = stage.require("shot", shot_key)
         with cycles(stage.scene, quality, device=device, seed=stage.seed), dressed_for(stage, shot):
             kept = _put_on(stage.require("piece"), material)
@@ -83,7 +86,7 @@ def render_samples(
             finally:
                 stage.scene.view_settings.exposure = exposure
                 _put_back(stage.require("piece"), kept)
-        yield number, len(samples()), label, path
+        yield place + 1, len(samples()), label, path
 
 
 def _picture(stage: Stage, path: Path, shot: bpy.types.Object, size: tuple[int, int], mark: str) -> None:

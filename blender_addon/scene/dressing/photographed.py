@@ -26,13 +26,9 @@ def height_over_width(image: bpy.types.Image) -> float:
     return image.size[1] / max(image.size[0], 1)
 
 
-def photo_material(
-    name: str, image: bpy.types.Image, *, width_mm: float | None = None, rough: float = 0.6
-) -> bpy.types.Material:
-    """A matt material with a picture, repeated every `width_mm` with alternate mirroring, or once by the UVs.
-
-    rough: roughness, 0 polished to 1 matt.
-    """
+def photo_material(name: str, image: bpy.types.Image, *, width_mm: float | None = None) -> bpy.types.Material:
+    """A matt material with a picture, repeated every `width_mm` with alternate mirroring; without a width once by the UVs, and
+    as light as in the picture whatever light falls on it, times the object's colour: far behind it would be dark."""
 
     def build(tree: Tree) -> None:
         if width_mm is None:
@@ -42,7 +38,11 @@ def photo_material(
             place = tree.vector("MULTIPLY_ADD", tree.node("TexCoord")["Object"], (across, up, 0.0), (0.5, 0.5, 0.0))
         extension = "EXTEND" if width_mm is None else "MIRROR"
         picture = tree.node("TexImage", {"Vector": place}, image=image, interpolation="Cubic", extension=extension)
-        finish = {"Base Color": picture["Color"], "Roughness": rough, "Specular IOR Level": 0.3}
+        if width_mm is None:
+            light = tree.mix(1.0, picture["Color"], tree.node("ObjectInfo")["Color"], blend="MULTIPLY")
+            tree.output("Shader", "shader", tree.node("Emission", {"Color": light, "Strength": 1.0})["Emission"])
+            return
+        finish = {"Base Color": picture["Color"], "Roughness": 0.6, "Specular IOR Level": 0.3}
         tree.output("Shader", "shader", tree.node("BsdfPrincipled", finish)["BSDF"])
 
     return material_of(name, make_group(name, build))

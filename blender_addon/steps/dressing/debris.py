@@ -13,7 +13,7 @@ from ...core.dressing.debris import layout as laying
 from ...core.dressing.debris.pieces import Piece, library
 from ...core.dressing.trades import works
 from ...core.records import record
-from ...core.shots.sight import ShotView, convex_outline, in_any_sight, outside_distance
+from ...core.shots.sight import ShotView, blurred_before, convex_outline, in_any_sight, outside_distance
 from ...job.files.aside import aside
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import debris_parts, set_parts
@@ -117,6 +117,10 @@ def _clearance(
         found[free] = near(middle[free], reach[free] + keep_off)
         free = np.flatnonzero(~found)
         found[free] = in_any_sight(middle[free], views, radius_mm=reach[free])
+        for view in views:
+            if view.kind == "detail":
+                free = np.flatnonzero(~found)
+                found[free] = blurred_before(middle[free], view, radius_mm=reach[free])
         return found
 
     return Clearance(outside, blocked, radius)

@@ -178,12 +178,14 @@ class _Light:
 
     def hold_room(self, stage: Stage, settings: Settings, stops: float) -> None:
         """Have the room that we made behind the hero lit to the tone that it has through a series; where the exposure is set by
-        hand it stays as it is."""
+        hand it stays as it is. A photograph shows as it was taken, whatever the exposure."""
         room, shot = stage.find("backdrop", "room"), stage.find("shot", "hero")
         if room is None or shot is None or not room.get(set_parts.TONED):
             return
         level = 1.0
-        if settings.exposure is None and settings.offset is None:
+        if room[set_parts.TONED] == set_parts.AS_TAKEN:
+            level = round(2.0 ** (settings.behind - stops), 3)
+        elif settings.exposure is None and settings.offset is None:
             with self.turned_to(shot) as items:
                 bright = meter.read_room(
                     camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), room=room, lights=items,

@@ -11,7 +11,8 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.dressing.background import quiet_shift
-from ...core.dressing.compose import Bench, stands_behind
+from ...core.dressing.compose import Bench
+from ...core.dressing.in_the_way import stands_behind
 from ...core.dressing.props import digest, kinds
 from ...core.dressing.tabletops import backdrop as rooms
 from ...core.dressing.tabletops.cloth import cloth
@@ -21,7 +22,7 @@ from ...core.dressing.tabletops.photographed import photo_top, photo_wall
 from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
-from ...core.dressing.trades import Trade, draw, trade_of
+from ...core.dressing.trades import Largest, Trade, draw, trade_of
 from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
@@ -116,7 +117,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         lambda xy: outside_distance(np.asarray(xy, float), ring), foot.reach,
         np.array([0.5 * extent.width, max(extent.far_y, -extent.near_y)]), heights, back=extent.far_y,
     )  # fmt: skip
-    drawing = partial(_candidates, settings, trade, work, number=number, deck=stage.seed, sizes=_largest_props(points))
+    drawing = partial(_candidates, settings, trade, work, number=number, deck=stage.seed, largest=_largest_props(points, views))
     views = with_outlines(stage, views)
     yield Progress(0.71, "Laying props on the table")
     laid = yield from _laid_props(stage, settings, drawing, (views, bench, seed, tone, foot), figures)
@@ -208,8 +209,9 @@ def _offer_photo(stage: Stage, settings: Settings, half: float, views: Sequence[
     hero = next((view for view in views if view.kind == "hero"), None)
     ahead = np.array([0.0, 1.0]) if hero is None else hero.axis[:2]
     wall = photo_wall((settings.backdrop_width, settings.backdrop_width * height_over_width(image)), ahead, half)
-    item = set_parts.make_part("room", wall, [photo_material("Backdrop photograph", image, rough=1.0)], smooth=False)
+    item = set_parts.make_part("room", wall, [photo_material("Backdrop photograph", image)], smooth=False)
     set_parts.only_seen(item)
+    item[set_parts.TONED] = set_parts.AS_TAKEN
     set_parts.offer_part(stage, "backdrop", item, key="room", name="Room")
     return round(settings.backdrop_width)
 
@@ -230,21 +232,17 @@ def arrangement(stage: Stage, settings: Settings) -> tuple[int, int | None]:
 
 
 def _candidates(
-    settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, sizes: tuple[float, float]
+    settings: Settings, trade: Trade, work: debris_parts.Work, *, number: int, deck: int, largest: Largest
 ) -> list[set_props.Candidate]:
-    """The user's own props, those named in the settings, or a selection from the trade's bench.
-
-    sizes: height (mm) and area in the picture (mm2) that no selected prop exceeds.
-    """
+    """The user's own props, those named in the settings, or a selection from the trade's bench."""
     if settings.collection:
         return set_props.collected_candidates(settings.collection)
     named = _named(settings.things)
     if named:
         return set_props.made_candidates(named, seed=number)
-    tallest, largest = sizes
     names = []
     if settings.props:
-        names = draw(trade, settings.props, place=number, deck=deck, tallest_mm=tallest, largest_mm2=largest)
+        names = draw(trade, settings.props, largest, place=number, deck=deck)
     least, factor = ALLOWED_CHROMA
     darkest, share = ALLOWED_LIGHT
     return set_props.made_candidates(
@@ -252,10 +250,11 @@ def _candidates(
     )
 
 
-def _largest_props(points: Floats) -> tuple[float, float]:
-    """How tall (mm) and how large to look (mm2) a drawn prop may be beside a subject of points (n, 3), mm."""
+def _largest_props(points: Floats, views: Sequence[ShotView]) -> Largest:
+    """How large drawn props may be beside a subject of points (n, 3), mm."""
     wide, high = float(np.ptp(points[:, :2], axis=0).max()), float(points[:, 2].max())
-    return TALLEST * high, LARGEST * wide * high
+    hero = next((view for view in views if view.kind == "hero"), None)
+    return Largest(TALLEST * high, LARGEST * wide * high, np.inf if hero is None else hero.frame_mm)
 
 
 def _named(words: str) -> list[str]:

@@ -18,6 +18,7 @@ from ...scene import meshes, roles
 from ...scene.nodes.kinds import recipe
 from ...scene.nodes.materials import MEAN, STATE, MaterialSurface, make_material
 from ...scene.nodes.relief import CAVITY
+from ...scene.shots.cameras import vertices_mm
 from ...scene.stage import Stage
 from ...scene.surface import own_texture, reference_photo
 from ...scene.surface.rendered_form import give_form
@@ -89,7 +90,7 @@ def _fitting(
         why = "has no colour of its own" if mean is None else f"is {'white' if max(mean) > BLACK else 'black'} all over"
         stage.note(f"The {role}'s scan {why}, so it gets plain clay; choose another material if you like")
         kind = "clay"
-    return surface_of(kind, settings)
+    return surface_of(kind, settings, size_mm=_size_mm(stage.require("piece")))
 
 
 def _region(item: bpy.types.Object, row: Region, settings: Settings) -> tuple[str, MaterialSurface]:
@@ -99,7 +100,12 @@ def _region(item: bpy.types.Object, row: Region, settings: Settings) -> tuple[st
         raise SubjectError(
             f'The piece has no painted mask "{row.mask}" for a region ({have}): paint one, or take the region out'
         )
-    return row.mask, region(row, settings)
+    return row.mask, region(row, settings, size_mm=_size_mm(item))
+
+
+def _size_mm(item: bpy.types.Object) -> float:
+    """Longest side of a mesh object, mm."""
+    return float(np.ptp(vertices_mm(item), axis=0).max())
 
 
 def _cavity(mesh: TriangleMesh) -> Floats:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import bpy
 from bpy.props import IntProperty
 
-from ...scene.surface.surfaces import samples
+from ...scene.surface.surfaces import file_of, samples
 from ..alignment import show_choices
 from ..folders import output_folder
 from ..job_state import settings_for, state_of
@@ -22,8 +21,8 @@ previews = Previews()
 def pictures_of_samples(scene: bpy.types.Scene) -> list[tuple[int, Path]]:
     """(index in the list of samples, picture) of the sample sheet's pictures."""
     folder = output_folder(scene, state_of(scene).sheet.name) / "samples"
-    found = [(re.match(r"(\d+)_", path.name), path) for path in sorted(folder.glob("*.png"))]
-    return [(int(number.group(1)) - 1, path) for number, path in found if number and 0 < int(number.group(1)) <= len(samples())]
+    named = [folder / file_of(place, label) for place, (label, _, _) in enumerate(samples())]
+    return [(place, path) for place, path in enumerate(named) if path.is_file()]
 
 
 class BOZZETTO_OT_choose_material(bpy.types.Operator):

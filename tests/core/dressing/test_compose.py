@@ -11,12 +11,10 @@ from blender_addon.core.dressing.compose import (
     LEVEL,
     Bench,
     Thing,
-    before_feet,
     compose,
-    scrap_at_edge,
     spread_points,
-    stands_behind,
 )
+from blender_addon.core.dressing.in_the_way import before_feet, scrap_at_edge, stands_behind
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.sight import ShotView, outside_distance
@@ -130,3 +128,25 @@ def test_what_would_outgrow_the_subject_in_the_picture_is_laid_nowhere() -> None
         thing = Thing("post", spread_points(solid.vertices, solid.faces), True)
         spot = compose([thing], [hero], bench, seed=2)[0]
         assert (spot is not None) is placed
+
+
+def test_of_a_tool_much_longer_than_the_picture_one_end_lies_beside_a_tiny_piece() -> None:
+    """A tool of 160 mm beside a figure of 14 by 45 mm, whose hero is 97 mm wide (the stretching cat of 45 mm)."""
+    tool = slab(rounded_rectangle(160.0, 8.0, 3.0, 4), 8.0)
+    points = spread_points(tool.vertices, tool.faces)
+    outline = np.array([[-0.02, -0.06], [0.02, -0.06], [0.02, 0.06], [-0.02, 0.06]])
+    back = np.array([0.0, -np.cos(0.26), np.sin(0.26)])
+    rotation = np.column_stack([[1.0, 0.0, 0.0], [0.0, np.sin(0.26), np.cos(0.26)], back])
+    hero = ShotView("hero", "hero", 368.0 * back + [0.0, 0.0, 22.0], rotation, (0.13, 0.087), 368.0, 365.0, 371.0, 11.0,
+                    outline, 355.0, 385.0)  # fmt: skip
+    bench = Bench(lambda xy: np.linalg.norm(xy, axis=1) - 12.0, 12.0, np.array([400.0, 400.0]), back=110.0)
+    for seed in range(6):
+        spot = compose([Thing("tool", points, False)], [hero], bench, seed=seed)[0]
+        assert spot is not None
+        c, s = np.cos(spot.turn), np.sin(spot.turn)
+        placed = points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]]) + [*spot.place, 0.0]
+        slopes, _ = project(placed, hero.position, hero.rotation)
+        shown = (np.abs(slopes) < np.array(hero.half_slopes)).all(axis=1)
+        assert 0.02 < shown.mean() < 0.5  # of 160 mm no more than the frame beside the piece is wide
+        assert (outside_distance(slopes, outline) > 0.0).all() and placed[:, 1].max() < bench.back
+        assert np.ptp(slopes[shown, 1]) < 0.75 * np.ptp(outline[:, 1])

@@ -17,7 +17,7 @@ from blender_addon.core.dressing.tabletops.grid import Extent, lines
 from blender_addon.core.dressing.tabletops.planks import Planks, planks
 from blender_addon.core.dressing.tabletops.round import bat, sweep
 from blender_addon.core.dressing.tabletops.stone import slate
-from blender_addon.core.dressing.trades import TRADES, debris_of, draw, size_of, trade_of
+from blender_addon.core.dressing.trades import TRADES, Largest, debris_of, draw, size_of, trade_of
 from blender_addon.core.mesh.triangles import face_areas, face_normals, signed_volume
 from blender_addon.core.noise import noise
 from blender_addon.core.shots.sight import ShotView
@@ -110,11 +110,11 @@ def test_a_bench_draws_from_its_trade_and_nothing_outgrows_the_piece(key: str) -
     own = {kind.name for kind in trade.props()}
     assert len(own) >= 8
     count = min(4, len(own) // 3)
-    dealt = [draw(trade, count, place=place, tallest_mm=100.0) for place in range(1, 13)]
+    dealt = [draw(trade, count, Largest(100.0), place=place) for place in range(1, 13)]
     assert all(len(set(names)) == count and set(names) <= own for names in dealt)
     shown = Counter(name for names in dealt for name in names)
     assert max(shown.values()) <= 4 and len(shown) >= 7
-    low = [draw(trade, count, place=place, tallest_mm=30.0) for place in range(1, 13)]
+    low = [draw(trade, count, Largest(30.0), place=place) for place in range(1, 13)]
     assert all(size_of(name, seed=place)[0] <= 30.0 for place, names in enumerate(low, 1) for name in names)
 
 

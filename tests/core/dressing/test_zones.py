@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.dressing.compose import Bench, Thing, compose, spread_points
-from blender_addon.core.dressing.trades import TRADES, draw
+from blender_addon.core.dressing.trades import TRADES, Largest, draw
 from blender_addon.core.dressing.zones import ANYWHERE, CELLS, COUNT, HINDMOST, LINE, Zones
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.sight import ShotView
@@ -88,7 +88,7 @@ def test_props_that_lay_together_seldom_do_so_again(key: str) -> None:
     trade = TRADES[key]
     count = min(4, len(trade.props()) // 3)
     for deck in (1, 2, 3):
-        dealt = [set(draw(trade, count, place=place, tallest_mm=100.0, deck=deck)) for place in range(1, 13)]
+        dealt = [set(draw(trade, count, Largest(100.0), place=place, deck=deck)) for place in range(1, 13)]
         common = np.array([len(a & b) for a, b in combinations(dealt, 2)])
         assert common.mean() <= count**2 / len(trade.props()) + 0.05 and (common < count).mean() > 0.96
         assert max(Counter(name for names in dealt for name in names).values()) <= 4
@@ -98,8 +98,15 @@ def test_nothing_larger_than_suits_the_piece_is_drawn() -> None:
     from blender_addon.core.dressing.trades import size_of
 
     for place in range(1, 13):
-        names = draw(TRADES["potter"], 4, place=place, tallest_mm=60.0, largest_mm2=2600.0)
+        names = draw(TRADES["potter"], 4, Largest(60.0, 2600.0), place=place)
         assert 2 <= len(names) <= 4 and all(size_of(name, seed=place)[1] <= 2600.0 for name in names)
+
+
+def test_a_long_tool_suits_a_tiny_piece_since_only_its_end_shows() -> None:
+    """Beside 18 by 20 mm: without the frame's width nothing was drawn for three pieces of four."""
+    found = [draw(TRADES["potter"], 4, Largest(14.0, 540.0, 45.0), place=place) for place in range(1, 13)]
+    bare = [draw(TRADES["potter"], 4, Largest(14.0, 540.0), place=place) for place in range(1, 13)]
+    assert sum(map(len, found)) > 2 * sum(map(len, bare)) and sum(len(names) >= 2 for names in found) >= 9
 
 
 def test_a_prop_comes_at_most_four_times_whatever_suits_the_pieces() -> None:
@@ -109,5 +116,5 @@ def test_a_prop_comes_at_most_four_times_whatever_suits_the_pieces() -> None:
         seen: Counter[str] = Counter()
         for place in range(1, 13):
             high = rng.uniform(50.0, 300.0)
-            seen.update(draw(TRADES["potter"], 4, place=place, tallest_mm=0.7 * high, largest_mm2=0.6 * high**2, deck=deck))
+            seen.update(draw(TRADES["potter"], 4, Largest(0.7 * high, 0.6 * high**2), place=place, deck=deck))
         assert max(seen.values()) <= 4

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blender_addon.core.shots.framing import look, project
-from blender_addon.core.shots.sight import ShotView, convex_outline, in_any_sight, in_sight, outside_distance
+from blender_addon.core.shots.sight import ShotView, blurred_before, convex_outline, in_any_sight, in_sight, outside_distance
 
 
 def view_of(points, aperture=12.0):
@@ -48,6 +48,18 @@ def test_near_the_lens_the_whole_frame_counts():
     outside = view.position + 150.0 * (view.axis + 0.5 * view.rotation[:, 0])
     assert in_sight(np.array([corner, outside]), view).tolist() == [True, False]
     assert in_sight(view.position[None] + 5.0, view).all()
+
+
+def test_a_crumb_before_a_close_look_is_a_disc_and_one_in_focus_or_behind_it_is_not():
+    """Thin lens: the disc's radius in the plane in focus is A / 2 * (D - d) / d; at 4 % of D before it 0.25 mm of 72 across."""
+    view = view_of(ball(), aperture=12.0)
+    sharp, nearer, near = (view.position + depth * view.axis for depth in (400.0, 399.0, 384.0))
+    radius = 6.0 * (400.0 - 384.0) / 384.0
+    assert radius / 72.0 < 0.007 and not blurred_before(near[None], view).any()
+    wide = view_of(ball(), aperture=40.0)
+    assert blurred_before(np.array([sharp, nearer, near, 2 * sharp - near]), wide).tolist() == [False, False, True, False]
+    outside = near + 90.0 * view.rotation[:, 0]
+    assert not blurred_before(outside[None], wide).any() and blurred_before(outside[None], wide, radius_mm=25.0).all()
 
 
 def test_sights_of_several_shots_join():

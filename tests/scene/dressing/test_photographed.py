@@ -11,9 +11,10 @@ from blender_addon.core.dressing.tabletops.grid import Extent
 from blender_addon.core.dressing.tabletops.photographed import SUNK, photo_top, photo_wall
 from blender_addon.job.errors import InputError, SheetError, SubjectError
 from blender_addon.scene.dressing.photographed import photo_material, photograph
+from blender_addon.scene.dressing.set_parts import AS_TAKEN, TONED
 from blender_addon.scene.dressing.set_props import collected_candidates
 from blender_addon.scene.images import make_image
-from blender_addon.steps.dressing import tabletop
+from blender_addon.steps.dressing import lighting, tabletop
 from scripts.bench._dressed import dressed, take
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
@@ -47,6 +48,21 @@ def test_the_photograph_lies_at_its_size_in_millimetres(tmp_path) -> None:
     assert tuple(scaled.inputs[1].default_value)[:2] == pytest.approx((1.0 / 0.3, 1.0 / 0.2))
 
 
+def _trees(material) -> list:
+    return [material.node_tree, *(node.node_tree for node in material.node_tree.nodes if getattr(node, "node_tree", None))]
+
+
+def test_a_backdrop_photograph_shows_as_it_was_taken_whatever_the_exposure(tmp_path) -> None:
+    """Exposed by the stops that are asked for, its light is that of the picture: 2^stops times the object's colour is 1."""
+    stage = dressed("sweep", 0, props=0)
+    picture = _picture(tmp_path)
+    take(stage, tabletop, kind="photo", photo=picture, backdrop="photo", backdrop_photo=picture, props=0)
+    for stops, behind in ((1.5, 0.0), (-0.7, 1.0)):
+        take(stage, lighting, exposure=stops, behind=behind)
+        level = stage.require("backdrop", "room").color[0]
+        assert level * 2.0**stage.scene.view_settings.exposure == pytest.approx(2.0**behind, rel=2e-3)
+
+
 def test_a_set_of_photographs_is_dressed_and_a_missing_one_is_named(tmp_path) -> None:
     picture = _picture(tmp_path)
     stage = dressed("sweep", 0, props=0)
@@ -54,6 +70,9 @@ def test_a_set_of_photographs_is_dressed_and_a_missing_one_is_named(tmp_path) ->
     room = stage.require("backdrop", "room")
     assert room.dimensions.length == pytest.approx(np.hypot(1.5, 1.0), rel=1e-3)
     assert stage.require("table", "").data.materials[0].name.startswith("Table photograph")
+    nodes = [node for tree in _trees(room.data.materials[0]) for node in tree.nodes]
+    light = next(node for node in nodes if node.bl_idname == "ShaderNodeEmission")
+    assert light.inputs["Color"].is_linked and room[TONED] == AS_TAKEN
     with pytest.raises(SheetError, match=r"tabletop\.photo names none"):
         take(stage, tabletop, kind="photo", props=0)
     (tmp_path / "torn.png").write_bytes(b"no picture")

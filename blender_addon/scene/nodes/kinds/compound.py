@@ -67,4 +67,5 @@ RECIPE = Recipe(
     lambda settings: label_of(reflectance.COMPOUNDS[settings.compound]),
     variety="compound",
     varieties=reflectance.COMPOUNDS,
+    samples=tuple((row[0], {"compound": key}) for key, row in reflectance.COMPOUNDS.items()),
 )

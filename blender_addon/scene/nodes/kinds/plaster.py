@@ -25,7 +25,7 @@ def plaster_group() -> bpy.types.NodeTree:
 def _plaster(tree: Tree) -> None:
     colour = tree.input("Colour", "colour", (0.74, 0.715, 0.67), help="Albedo, linear")
     age = tree.input("Age", "float", 0.0, help="An effect: yellowed, dusty and handled")
-    pinholes = tree.input("Pinholes", "float", 0.05, help="Fine air holes as every cast has; 0 for none")
+    pinholes = tree.input("Pinholes", "float", 0.15, help="Faint air holes, finer than a needle's prick; 0 for none")
     sealed = tree.input("Sealed", "float", 0.0, help="Shellac or wax on the surface")
     wash = tree.input("Crevice Wash", "float", 0.0, help="An effect: dust and dirt in recesses")
     mm = tree.input("Position", "vector", help="Position on the piece in mm")
@@ -43,13 +43,13 @@ def _plaster(tree: Tree) -> None:
     dirt = tree.math("MULTIPLY", tree.math("MULTIPLY", wash, recess), tree.span(fine, 0.3, 0.6, 0.55, 1.0))
     tone = tree.mix(tree.math("MULTIPLY", dirt, 0.6), tone, tree.mix(1.0, tone, (0.42, 0.36, 0.29), blend="MULTIPLY"))
     holes = _pinholes(tree, mm, pinholes)
-    tone = tree.mix(tree.math("MULTIPLY", holes, 0.7), tone, tree.mix(1.0, tone, (0.30, 0.27, 0.23), blend="MULTIPLY"))
+    tone = tree.mix(tree.math("MULTIPLY", holes, 0.4), tone, tree.mix(1.0, tone, (0.60, 0.57, 0.53), blend="MULTIPLY"))
     shellac = tree.mix(1.0, tone, (0.86, 0.72, 0.52), blend="MULTIPLY")
     tone = tree.mix(tree.math("MULTIPLY", sealed, 0.8), tone, shellac)
 
     chalk = tree.node("TexNoise", {"Vector": mm, "Scale": 6.0, "Detail": 2.0, "Roughness": 0.6})["Factor"]
     height = tree.math("ADD", tree.math("MULTIPLY", chalk, 0.004), tree.math("MULTIPLY", fine, 0.009))
-    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.05))
+    height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", holes, 0.02))
     strength = tree.math("MULTIPLY_ADD", tooled(tree, normal), -0.6, 1.0)
     bent = tree.bump(height, strength, normal=normal)
     rough = tree.math("SUBTRACT", tree.math("MULTIPLY_ADD", broad, 0.15, 0.80), tree.math("MULTIPLY", touched, 0.25))
@@ -72,10 +72,11 @@ def _plaster(tree: Tree) -> None:
 
 
 def _pinholes(tree: Tree, mm: Value, amount: Value) -> Socket:
-    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.7, "Randomness": 1.0})
+    """Air holes of 0.1 to 0.2 mm, many and faint: a few large dark ones would be read as marks on the piece."""
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 1.6, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     shows = tree.math("LESS_THAN", lottery["Red"], amount)
-    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 2.0), 0.16, 0.05)
+    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 2.0), 0.10, 0.06)
     return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.05, smooth=True), shows)
 
 

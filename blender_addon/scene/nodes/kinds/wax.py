@@ -70,5 +70,5 @@ RECIPE = Recipe(
     lambda settings: label_of(reflectance.WAXES[settings.wax_kind]),
     variety="wax_kind",
     varieties=reflectance.WAXES,
-    samples=(("Beeswax", {"wax_kind": "beeswax"}),),
+    samples=tuple((reflectance.WAXES[key][0], {"wax_kind": key}) for key in ("beeswax", "pigmented", "resin")),
 )
