@@ -216,6 +216,11 @@ def emit(item: Any) -> None:
     item.data.node_tree.nodes.new("ShaderNodeBlackbody")
 
 
+def rename_scene(stage: Stage) -> None:
+    """The scene of the job under a name of the user's."""
+    stage.scene.name = stage.scene_name = "My scene"
+
+
 def group_default(stage: Stage) -> None:
     """The default of the first number on the outside of the group in the piece's material."""
     group_socket(stage).default_value = 0.123
@@ -273,7 +278,7 @@ MORE = (
     Edit("motion blur", "blur", *attribute(scene, "render.use_motion_blur", True)),
     Edit("bounces", "bounces", *attribute(scene, "cycles.max_bounces", 3)),
     Edit("output path", "path", *attribute(scene, "render.filepath", "//my/")),
-    Edit("scene renamed", "scene", *attribute(scene, "name", "My scene")),
+    Edit("scene renamed", "scene", rename_scene, lambda stage: stage.scene.name),
     Edit("note on the scene", "note", *on(scene, lambda s: s.__setitem__("client", "Ada"), lambda s: s.get("client"))),
     Edit("shot's shift", "hero", *attribute(hero, "data.shift_x", 0.1)),
     Edit("shot without perspective", "detail", *attribute(detail, "data.type", "ORTHO")),

@@ -21,7 +21,7 @@ _ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
     ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.MatMult: ast.Mult, ast.Pow: ast.Mult,
 }  # fmt: skip
 _SAME = ("reshape", "zip")
-"""Calls in which -1, or the switch `strict`, is the same when changed: numpy takes any negative length for the one that follows."""
+"""Calls in which -1, or the switch `strict`, is the same when changed: numpy takes any negative length for what follows."""
 _SPOKEN = ("Progress", "note", "warn")
 """Calls whose arguments are words, or how far a bar has got."""
 
