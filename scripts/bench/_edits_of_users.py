@@ -197,7 +197,7 @@ def compositor_frames(stage: Stage) -> list[str]:
 def unpack(image: Any) -> None:
     """A picture of ours that is taken from a file of the user's."""
     image.unpack(method="REMOVE") if image.packed_file else None
-    image.filepath = "//my albedo.png"
+    image.filepath = "/my/albedo.png"
 
 
 def link_light(item: Any) -> None:
@@ -219,6 +219,12 @@ def emit(item: Any) -> None:
 def rename_scene(stage: Stage) -> None:
     """The scene of the job under a name of the user's."""
     stage.scene.name = stage.scene_name = "My scene"
+
+
+def behind(item: Any) -> None:
+    """A picture to compare with behind the shot."""
+    picture = item.data.background_images.new()
+    picture.image, picture.alpha = bpy.data.images.new("My photo", 8, 8), 0.75
 
 
 def group_default(stage: Stage) -> None:
@@ -271,7 +277,6 @@ MORE = (
     Edit("text of their own", "text", own_text, lambda s: [t.as_string() for t in bpy.data.texts if t.name == "My notes"]),
     Edit("frames a second", "fps", *attribute(scene, "render.fps", 30)),
     Edit("first frame", "start", *attribute(scene, "frame_start", 5)),
-    Edit("present frame", "now", lambda s: s.scene.frame_set(7), lambda s: s.scene.frame_current),
     Edit("border of the render", "border", *attribute(scene, "render.use_border", True)),
     Edit("size in percent", "percent", *attribute(scene, "render.resolution_percentage", 50)),
     Edit("transparent film", "film", *attribute(scene, "render.film_transparent", True)),
@@ -294,6 +299,7 @@ MORE = (
     Edit("name shown", "rule", *attribute(thing("rule"), "show_name", True)),
     Edit("pass number", "rib", *attribute(thing("rib"), "pass_index", 4)),
     Edit("colour in the view", "pencil", *attribute(thing("pencil"), "color", (1.0, 0.0, 0.0, 1.0))),
+    Edit("a picture behind a shot", "back", *on(back, behind, lambda o: [b.alpha for b in o.data.background_images])),
     Edit("dupes of a child", "brush", *attribute(thing("brush"), "instance_type", "VERTS")),
 )  # fmt: skip
 """All of them."""

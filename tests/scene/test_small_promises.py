@@ -12,12 +12,13 @@ from blender_addon.job.sheet import blank
 from blender_addon.scene import roles
 from blender_addon.scene.delivery.kept_pictures import scene_digests
 from blender_addon.scene.delivery.output import Quality, cycles
-from blender_addon.scene.prints import fingerprint_0_1
+from blender_addon.scene.prints import fingerprint, fingerprint_0_1
 from blender_addon.scene.running.blend_file import BlendFile
 from blender_addon.scene.running.exchange import Exchange
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.rendered_form import form_of, give_form
 from blender_addon.steps import catalogue
+from blender_addon.steps.surface.material import _theirs
 from blender_addon.ui import folders
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
@@ -115,3 +116,29 @@ def test_a_sheet_that_is_used_again_comes_first_and_stands_once(tmp_path: Path, 
         sheet.write_text("bozzetto = 1\n")
         folders.remember(sheet)
     assert [path.stem for path in folders.recent()] == ["a", "c", "b"]
+
+
+def test_what_a_lamp_is_to_light_and_a_picture_behind_a_camera_are_edits() -> None:
+    lamp = bpy.data.objects.new("lamp", bpy.data.lights.new("lamp", "AREA"))
+    camera = bpy.data.objects.new("camera", bpy.data.cameras.new("camera"))
+    before = fingerprint.fingerprint(lamp), fingerprint.fingerprint(camera)
+    lamp.light_linking.receiver_collection = bpy.data.collections.new("lit")
+    camera.data.background_images.new().alpha = 0.25
+    first = fingerprint.fingerprint(lamp), fingerprint.fingerprint(camera)
+    assert first[0] != before[0] and first[1] != before[1]
+    lamp.light_linking.blocker_collection = bpy.data.collections.new("throws shadows")
+    camera.data.background_images[0].alpha = 0.75
+    assert fingerprint.fingerprint(lamp) != first[0] and fingerprint.fingerprint(camera) != first[1]
+
+
+def test_a_material_that_the_user_put_on_the_mesh_is_theirs_and_the_scan_s_is_not() -> None:
+    item = thing()
+    scan, own, clay = (bpy.data.materials.new(name) for name in ("scan", "mine", "clay"))
+    scan[roles.MADE], clay[roles.ROLE], clay[roles.KEY] = "x", "surface", "piece"
+    for material in (scan, own, None, clay):
+        item.data.materials.append(material)
+    assert [_theirs(slot, "piece") for slot in item.material_slots] == [False, True, False, False]
+    assert _theirs(item.material_slots[3], "stand")
+    item.material_slots[0].link = "OBJECT"
+    item.material_slots[0].material = scan  # put on by hand, where ours would be
+    assert _theirs(item.material_slots[0], "piece")

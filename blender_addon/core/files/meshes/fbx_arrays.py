@@ -31,8 +31,8 @@ def check_arrays(path: Path, *, free: float | None = None) -> None:
     need = promised_bytes(path) / 1e6
     if have is not None and need > have:
         raise FileProblem(
-    """Raise FileProblem where a binary FBX's arrays, unpacked, do not fit in memory. free: available MB, for tests."""
-            "export it again"
+            f"its arrays take {need / 1000.0:.1f} GB of memory, and {have / 1000.0:.1f} GB are free here; thin the scan "
+            "out, or export it again"
         )
 
 
