@@ -13,12 +13,12 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from ..core.records import record
 from ..job.errors import JobError
-from ..job.files.made_files import LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
+from ..job.files.made_files import FIGURES, LOG, MAKERS_PAGE, PAGE, SUMMARY, MadeFiles
 from ..job.files.whole_files import begin_folder
 from ..job.pages.page import as_title
 from ..job.pages.series import Card, counted, makers_series_page, series_page
@@ -35,6 +35,9 @@ from .terminal import Terminal, clock
 
 PATIENCE = 0.25
 """Seconds between two checks for a signal."""
+OFFSET = "lighting.series_offset"
+HELD = ".series.json"
+"""In the series' folder: the exposure compensation that its pieces share, and the piece that set it."""
 CHATTER = 40
 """The number of last lines of a piece's process that are kept, for a failure without an error message of Bozzetto's."""
 
@@ -59,7 +62,8 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
     """Run all pieces; returns the number of failures. Raises JobError for an error that stops all, Stopped on a signal."""
     pieces = pieces_in(scans, catalogue())
     title = wish.name or as_title(scans.resolve().name)
-    said = sheet_for(look, Wish(sets=wish.sets))["export"]  # an invalid look fails once, not for each piece
+    sheet = sheet_for(look, Wish(sets=wish.sets))  # an invalid look fails once, not for each piece
+    said = sheet["export"]
     rights = (said.credit, said.rights, said.licence)
     series = Series(look, pieces, out.resolve(), title, said.maker, rights, wish.sets, wish.afresh, tuple(more))
     writable(series.out)
@@ -67,18 +71,49 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
     started = time.perf_counter()
     with locked(series.out):
         begin_folder(series.out, inputs=[look, *(scan for piece in pieces for scan in piece.scans)])
-        cards = []
-        for place, piece in enumerate(pieces, 1):
+        cards: list[Card] = []
+        held = {} if wish.afresh or _by_hand(sheet) else _read(series.out / HELD)
+        for piece in pieces:
             stopping.check()
-            cards.append(_made(series, piece, f"[{place}/{len(pieces)}] {piece.name}", terminal, stopping))
+            cards.append(_made(series, _alike(piece, held), len(cards) + 1, terminal, stopping))
+            held = held or _keep_exposure(series, piece, cards[-1])
             _write_pages(series, cards)  # after each piece, so that the page shows the progress
     for line in _summary(series, cards, time.perf_counter() - started):
         terminal.say(line)
     return sum(bool(card.failed) for card in cards)
 
 
-def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> Card:
-    """Run one piece, unless it is finished; returns its card for the series' page."""
+def _alike(piece: Piece, held: Mapping[str, object]) -> Piece:
+    """A piece with the exposure that its series shares, unless it set that itself."""
+    stops = held.get("offset_stops")
+    if not isinstance(stops, (int, float)) or held.get("piece") == piece.name:
+        return piece
+    return Piece(piece.name, piece.scans, (f"{OFFSET}={stops}", *piece.sets), piece.problem)  # a piece's own settings win
+
+
+def _by_hand(sheet: JobSheet) -> bool:
+    """Whether a sheet sets the exposure."""
+    lighting = sheet["lighting"]
+    return any(stops is not None for stops in (lighting.exposure, lighting.offset, lighting.series_offset))
+
+
+def _keep_exposure(series: Series, piece: Piece, card: Card) -> dict[str, object]:
+    """Keep the exposure that the first finished piece was given, for those after it; {} where it was set by hand."""
+    if card.failed:
+        return {}
+    sheet = sheet_for(series.look, Wish(sets=(*series.sets, *piece.sets)))
+    lighting = _read(series.out / piece.name / FIGURES).get("lighting")
+    stops = lighting.get("offset_stops") if isinstance(lighting, dict) else None
+    if _by_hand(sheet) or not isinstance(stops, float):
+        return {}
+    held: dict[str, object] = {"offset_stops": round(stops, 2), "piece": piece.name}
+    write_text(series.out / HELD, json.dumps(held) + "\n")
+    return held
+
+
+def _made(series: Series, piece: Piece, number: int, terminal: Terminal, stopping: Stopping) -> Card:
+    """Run one piece, unless it is finished; returns its card for the series' page. number: its place in the series."""
+    place = f"[{number}/{len(series.pieces)}] {piece.name}"
     folder = series.out / piece.name
     failed = piece.problem
     if not failed:
@@ -88,7 +123,7 @@ def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping
                 if not terminal.quiet:
                     terminal.say(f"{place}: there already, and nothing has changed")
             else:
-                failed = _run_piece(series, piece, place, terminal, stopping)
+                failed = _run_piece(series, piece, number, terminal, stopping)
                 if not failed:
                     _remember(folder, piece.name, sheet)
         except JobError as error:
@@ -98,12 +133,13 @@ def _made(series: Series, piece: Piece, place: str, terminal: Terminal, stopping
     return _card(folder, piece, failed)
 
 
-def _run_piece(series: Series, piece: Piece, place: str, terminal: Terminal, stopping: Stopping) -> str:
+def _run_piece(series: Series, piece: Piece, number: int, terminal: Terminal, stopping: Stopping) -> str:
     """Run a piece in its own process; returns the error, '' on success."""
+    place = f"[{number}/{len(series.pieces)}] {piece.name}"
     if terminal.plain and not terminal.quiet:
         terminal.say(f"{place}: begins")
     command = [*own_command(), "run", str(series.look.resolve()), "--out", str(series.out / piece.name), "--name", piece.name]
-    command += ["--place", str(series.pieces.index(piece) + 1)]
+    command += ["--place", str(number)]
     command += [word for scan in piece.scans for word in ("--scan", str(scan.resolve()))]
     command += [word for assignment in (*series.sets, *piece.sets) for word in ("--set", assignment)]
     command += ["--afresh"] if series.afresh else []
@@ -203,8 +239,12 @@ def _remember(folder: Path, name: str, sheet: JobSheet) -> None:
 
 def read_summary(folder: Path) -> dict[str, object]:
     """The summary of the last run in a folder; empty where there is none."""
+    return _read(folder / SUMMARY)
+
+
+def _read(path: Path) -> dict[str, object]:
     try:
-        known = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+        known = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError):
         return {}
     return known if isinstance(known, dict) else {}

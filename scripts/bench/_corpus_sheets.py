@@ -17,6 +17,8 @@ from ._corpus_cases import SCAN_CLASSES, SHEET, WEIRD_NUMBERS, Case, Random, of_
 from ._corpus_devised import DEVISED, devised
 from ._corpus_forms import FORMS
 from ._corpus_scans import MAIN, PICTURE
+from ._corpus_unusual import UNUSUAL, unusual
+from ._corpus_unusual_scenes import SCENES, scene
 
 NAMES = (
     "a b.obj", "ü.obj", "u\u0308.obj", "\u6885.obj", "\U0001f989.obj", "a'b.obj", 'a"b.obj', "a%20b.obj", "a#b.obj", "-a.obj",
@@ -274,7 +276,8 @@ AROUND: dict[Callable[[int, Random], Case], int] = {
     sheet_keys: 70,
     sheet_paths: 39, places: 12, devised: len(DEVISED),
 }  # fmt: skip
-CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND, **FORMS}
+LATER: dict[Callable[[int, Random], Case], int] = {unusual: len(UNUSUAL), scene: len(SCENES)}
+CLASSES: dict[Callable[[int, Random], Case], int] = {**SCAN_CLASSES, **AROUND, **FORMS, **LATER}
 COUNT = sum(CLASSES.values())
 
 

@@ -11,10 +11,11 @@ import bpy
 from . import Options, Record
 from ._edits import OBJECTS, Edit
 from ._edits_of_data import DATA
+from ._edits_of_users import MORE
 from ._faults_job import SmallJob
 from .faults import tell
 
-EDITS = (*OBJECTS, *DATA)
+EDITS = (*OBJECTS, *DATA, *MORE)
 FAST = ("moved", "deleted", "renamed", "vertex group", "backdrop unlinked", "material's value", "value inside a group",
         "shot deleted", "lamp's power", "exposure", "own world", "comment in the sheet", "root collection moved")  # fmt: skip
 

@@ -1,8 +1,9 @@
 """Is anything lost when a job is edited, copied, interrupted or killed? One part a kind of fault; `--cases edits` runs one.
 
 `edits` are what a person may change by hand in a finished job, each of which must be there after another run, in the window and
-by the command; `scenes` are states of the user's own scene; `full_disks` fill up in the middle of each kind of file; `kills`
-fall at random moments of every step. The parts are long: `--keep --piece 2/7` tries the second seventh of one, and the counts
+by the command; `scenes` are states of the user's own scene; `full_disks` fill up in the middle of each kind of file, in
+`room` in the middle of a whole run, which goes on when there is room again; `kills` fall at random moments of
+every step. The parts are long: `--keep --piece 2/7` tries the second seventh of one, and the counts
 of the whole are added up once all pieces are there.
 """
 
@@ -12,7 +13,7 @@ import importlib
 
 from . import Options, Record
 
-PARTS = ("edits", "cli_edits", "scenes", "full_disks", "kills")
+PARTS = ("edits", "cli_edits", "scenes", "full_disks", "room", "kills")
 """The kinds of fault; each is a module `_faults_NAME` with `run(record, options)`."""
 
 

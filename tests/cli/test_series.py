@@ -42,6 +42,7 @@ if what == "long":
 (out / "summary.json").write_text(json.dumps({
     "cover": "pictures/hero.png", "title": name.title(), "line": "42 mm", "alt": "seen from the front",
     "check": ["Which side is the front?"]}))
+(out / "figures.json").write_text(json.dumps({"lighting": {"offset_stops": 1.4567 if name == "cat" else 0.5}}))
 files = {place: {"sha256": ["0"]} for place in ("pictures/hero.png", f"{name}.blend", "summary.json")}
 (out / ".made.json").write_text(json.dumps({"bozzetto": 1, "files": files}))
 """
@@ -65,6 +66,10 @@ def run_series(folder: Path, *more: str) -> int:
     return main(["series", str(folder / "look.toml"), str(folder / "scans"), "--out", str(folder / "out"), *more])
 
 
+HELD = "lighting.series_offset=1.46"
+"""The exposure that the first piece is given here, as the others are told it."""
+
+
 def runs(folder: Path) -> list[list]:
     """What was run since the last look: name, place, settings of each."""
     path = folder / "runs.txt"
@@ -77,7 +82,8 @@ def test_a_piece_that_fails_stops_no_other_and_is_said_by_name(folder: Path, cap
     assert run_series(folder, "--set", "render.size=300") == 1
     own = ["render.size=300"]
     assert runs(folder) == [
-        ["cat", "1", own], ["dog", "2", own], ["eel", "3", own], ["fox", "4", [*own, "orientation.height=42"]],
+        ["cat", "1", own], ["dog", "2", [*own, HELD]], ["eel", "3", [*own, HELD]],
+        ["fox", "4", [*own, HELD, "orientation.height=42"]],
     ]  # fmt: skip
     said = capsys.readouterr().out
     assert "dog: FAILED: The scan holds no face: scan it again" in said
@@ -105,7 +111,7 @@ def test_only_what_failed_or_has_changed_is_made_again(folder: Path, capsys: pyt
     (folder / "out" / "cat" / "cat.blend").write_bytes(b"changed by hand")
     assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["cat"]
     (folder / "scans" / "pieces.csv").write_text("piece,height\nfox,43\n", encoding="utf-8")
-    assert run_series(folder) == 0 and runs(folder) == [["fox", "4", ["orientation.height=43"]]]
+    assert run_series(folder) == 0 and runs(folder) == [["fox", "4", [HELD, "orientation.height=43"]]]
     (folder / "out" / "eel" / "summary.json").write_text("[" * 100_000, encoding="utf-8")
     assert run_series(folder) == 0 and [row[0] for row in runs(folder)] == ["eel"]
     assert run_series(folder, "--afresh") == 0 and len(runs(folder)) == 4
@@ -145,3 +151,27 @@ def test_a_signal_ends_the_piece_that_runs_and_begins_no_other(folder: Path, cap
         os.kill(int((folder / "pid.txt").read_text()), 0)
     assert "what was finished before stays" in capsys.readouterr().err
     assert (folder / "out" / "cat" / "pictures" / "hero.png").is_file()
+
+
+def held(folder: Path) -> dict[str, list[str]]:
+    """Which pieces were run with which exposure of the series."""
+    return {name: [word for word in sets if "series_offset" in word] for name, _, sets in runs(folder)}
+
+
+def test_pieces_share_the_exposure_that_the_first_was_given(folder: Path) -> None:
+    """Pieces of one material then look alike; the first that can be run gives it, and new ones of next week get the same."""
+    run_series(folder)
+    assert held(folder) == {"cat": [], "dog": [HELD], "eel": [HELD], "fox": [HELD]}
+    (folder / "scans" / "ant.obj").write_text("good\n", encoding="utf-8")
+    run_series(folder)
+    after = held(folder)
+    assert after["ant"] == [HELD] and "cat" not in after and "fox" not in after
+    run_series(folder, "--afresh")
+    assert held(folder)["ant"] == []
+
+
+@pytest.mark.parametrize("words", ["exposure = 1.0", "offset = 0.5", "series_offset = 0.7"])
+def test_an_exposure_that_is_set_by_hand_is_not_shared(folder: Path, words: str) -> None:
+    (folder / "look.toml").write_text(f"bozzetto = 1\n[lighting]\n{words}\n", encoding="utf-8")
+    run_series(folder)
+    assert all(not found for found in held(folder).values())

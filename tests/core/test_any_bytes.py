@@ -18,10 +18,12 @@ from hypothesis import strategies as st
 from blender_addon.core.files import texture_names
 from blender_addon.core.files.meshes import mtl
 from blender_addon.core.files.meshes.draco import check_draco
+from blender_addon.core.files.meshes.fbx_arrays import check_arrays, promised_bytes
 from blender_addon.core.files.meshes.mesh_files import FORMATS, check_file, sniffed, without_bad_numbers
 from blender_addon.core.files.meshes.ply import FileProblem, ply_header
 from blender_addon.core.files.meshes.ply_plain import write_plain
 from blender_addon.core.files.meshes.ply_rows import read_rows
+from blender_addon.core.files.no_mesh import refuse_no_mesh
 from blender_addon.core.files.pictures.picture_headers import check_picture_bytes, picture_size
 from blender_addon.core.files.references import find_beside, follow
 from scripts.bench import _corpus_scans as scans
@@ -131,7 +133,10 @@ def test_any_material_library_is_read(data: bytes, name: str) -> None:
 def test_any_name_of_a_picture_is_understood(files: list[str], mesh: str, material: str) -> None:
     for name in files:
         assert set(texture_names.roles_named(name, subject=texture_names.words_of(mesh))) <= set(texture_names.ROLES)
-        assert np.isfinite(texture_names.relation(name, mesh=mesh, material=material, others=files))
+        related = texture_names.relation(name, mesh=mesh, material=material, others=files)
+        assert np.isfinite(related)
+        words = set().union(*map(texture_names.telling_words, files))
+        assert related == texture_names.relation(name, mesh=mesh, material=material, words=words)
         assert isinstance(texture_names.series_of(name), str)
 
 
@@ -166,3 +171,37 @@ def test_any_ply_is_rewritten_or_refused(tmp_path: Path, form: str, place: int, 
     write_plain(rows, target)
     again = read_rows(target)
     assert sum(len(group.corners) for group in again.groups) == sum(len(group.corners) for group in rows.groups)
+
+
+@EACH
+@given(st.integers(0, 6000), st.binary(max_size=16), st.sampled_from([7400, 7700]))
+def test_any_fbx_says_how_large_its_arrays_are_or_is_counted_in_part(
+    tmp_path: Path, place: int, other: bytes, version: int
+) -> None:
+    data = bytearray(scans.scan("fbx_binary")["scan.fbx"])
+    data[23:27] = version.to_bytes(4, "little")
+    data[place : place + len(other)] = other
+    path = tmp_path / "a.fbx"
+    path.write_bytes(data)
+    found = promised_bytes(path)
+    assert found >= 0
+    try:
+        check_arrays(path, free=found / 2e6)
+        assert not found
+    except FileProblem as problem:
+        assert "GB" in str(problem)
+
+
+@EACH
+@given(BYTES, st.sampled_from(FORMATS))
+def test_any_bytes_pass_for_a_mesh_or_are_said_to_be_none(tmp_path: Path, data: bytes, kind: str) -> None:
+    path = tmp_path / f"a{kind}"
+    path.write_bytes(data)
+    if data.startswith(b"\x89PNG") or (data.startswith(b"PK\3\4") and kind not in (".usd", ".usdz")):
+        with pytest.raises(FileProblem, match=r"archive|picture"):
+            refuse_no_mesh(path, kind)
+    else:
+        try:
+            refuse_no_mesh(path, kind)
+        except FileProblem:
+            assert data.startswith((b"\xff\xd8\xff", b"\x1f\x8b"))

@@ -113,6 +113,8 @@ def test_props_are_drawn_once_each_and_none_stands_too_tall(
 @given(number(1e-6, 1e3), number(-20, 20), number(-3, 3))
 def test_a_room_is_as_light_as_wished_within_what_its_paint_allows(measured: float, stops: float, wish: float) -> None:
     level = exposure.room_level(measured, stops=stops, wish=wish)
+    held = exposure.held_in_series(stops, wish)
+    assert held in (stops, wish) and (held == wish) == (abs(stops - wish) <= exposure.HELD or stops == wish)
     assert exposure.ROOM_LEVELS[0] <= level <= exposure.ROOM_LEVELS[1]
     assert exposure.room_level(measured, stops=stops, wish=wish + 0.5) >= level
 

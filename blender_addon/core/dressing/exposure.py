@@ -125,6 +125,17 @@ def stops_for_piece(bright: Floats, tone: Tone, *, card: float, most: float) -> 
     return float(np.clip(wanted, card + LEAST_OVER_CARD, card + most))
 
 
+HELD = 0.5
+"""Stops by which a piece's own exposure may differ from its series' and still be held there: pieces of one material differ by
+their form alone, and less; one of another material differs by more. A guess."""
+
+
+def held_in_series(stops: float, series: float) -> float:
+    """The exposure in stops of a piece whose series is exposed at `series`: that, where its own does not differ by more than
+    HELD, so that pieces of one material look alike side by side."""
+    return series if abs(stops - series) <= HELD else stops
+
+
 def shade_share(flux: Floats, total: float, camera: Floats) -> float:
     """0 to 1: how much of the side seen by the camera a light leaves in shade, for the offset to make up for.
 

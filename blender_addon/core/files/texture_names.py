@@ -7,7 +7,7 @@ The words are those that glTF 2.0, OBJ's material library and USD's preview surf
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from pathlib import PurePath
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff", ".exr", ".tga", ".bmp", ".webp", ".jp2")
@@ -110,24 +110,28 @@ def _role_of_word(word: str, subject: set[str]) -> str:
     return next((_ROLE_OF[part] for part in _LONG if plain.endswith(part) or plain.startswith(part)), "")
 
 
-def relation(name: str, *, mesh: str, material: str = "", others: Iterable[str] = ()) -> float:
+def relation(name: str, *, mesh: str, material: str = "", others: Iterable[str] = (), words: Collection[str] = ()) -> float:
     """How a picture's name is related to a mesh file and a material: 2 where it shares words with the material's name, 1 with
     the mesh's, 0 with none, -1 where it shares words with other materials' or meshes' names (`others`) alone.
 
-    Words that name a role, sizes ('2k', '4096') and words that say nothing are no relation.
+    Words that name a role, sizes ('2k', '4096') and words that say nothing are no relation. words: `telling_words` of further
+    names, for a caller that asks about many pictures.
     """
-    own = _telling(words_of(name))
-    if own & _telling(words_of(material + ".x")):
+    own = telling_words(name)
+    if own & telling_words(material + ".x"):
         return 2.0
-    if own & _telling(words_of(mesh)):
+    if own & telling_words(mesh):
         return 1.0
-    elsewhere = set().union(*(_telling(words_of(other)) for other in others)) - _telling(words_of(mesh))
+    elsewhere = set(words).union(*(telling_words(other) for other in others)) - telling_words(mesh)
     return -1.0 if own & elsewhere else 0.0
 
 
-def _telling(words: Iterable[str]) -> set[str]:
+def telling_words(name: str) -> set[str]:
+    """The words of a file name that tell one picture or mesh from another."""
     return {
-        word for word in words if word not in _ROLE_OF and word not in SILENT and not re.fullmatch(r"\d+k?|x|u\d+v?\d*", word)
+        word
+        for word in words_of(name)
+        if word not in _ROLE_OF and word not in SILENT and not re.fullmatch(r"\d+k?|x|u\d+v?\d*", word)
     }
 
 

@@ -120,6 +120,10 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, byt
     if item.particle_systems:
         digest.update(repr([(system.name, system.settings.name) for system in item.particle_systems]).encode())
     digest.update(repr((item.rigid_body is not None, reference(item.instance_collection))).encode())
+    linking = getattr(item, "light_linking", None)
+    for name in ("receiver_collection", "blocker_collection"):  # of a lamp: what it lights, and what throws its shadows
+        if getattr(linking, name, None) is not None:
+            digest.update(f"{name} {reference(getattr(linking, name))};".encode())
     if isinstance(item.data, bpy.types.Camera):
         _camera(digest, item)
     elif item.data is not None:
@@ -163,6 +167,9 @@ def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
     _custom(digest, item.data)
     _settings(digest, item.data, skip=skip)
     _animation(digest, item.data)
+    for picture in item.data.background_images:
+        digest.update(f"background {reference(picture.image)};".encode())
+        _simple(digest, picture)
     digest.update(reference(item.data.dof.focus_object).encode())
     for image in item.data.background_images:
         digest.update(reference(image.image).encode())

@@ -21,6 +21,7 @@ from ...core.files.meshes import mesh_files
 from ...core.files.meshes.file_coordinates import FAR_AWAY
 from ...core.mesh.topology import joined, submesh
 from ...core.mesh.triangles import TriangleMesh
+from ...core.srgb import decode, encode
 from ...job.errors import InputError
 from ..meshes import is_bare, read_mesh, read_uv
 from ..running.captured import captured
@@ -160,7 +161,11 @@ def _last(raised: str) -> str:
     """The last line of a report that is not part of a traceback, shortened to a sentence."""
     own = (line for line in raised.splitlines() if not line.startswith((" ", "Python:", "Location")))
     lines = [line.strip().removeprefix("Error: ").removesuffix(", see console for detail") for line in own if line.strip()]
-    return lines[-1][:160].rstrip(".") if lines else ""
+    return _NAMED.sub(r"\1", lines[-1])[:160].rstrip(".") if lines else ""
+
+
+_NAMED = re.compile(r"(?:\w+ Import: )?Cannot import file '.*': '(.*)'")
+"""A report that repeats the file's path, which may be that of a copy."""
 
 
 def _call(source: Readable) -> None:
@@ -172,7 +177,9 @@ def _call(source: Readable) -> None:
     elif source.kind == ".stl":
         bpy.ops.wm.stl_import(filepath=name)
     elif source.kind in (".glb", ".gltf"):
-        bpy.ops.import_scene.gltf(filepath=name, import_pack_images=True, import_shading="SMOOTH")  # normals are not kept
+        bpy.ops.import_scene.gltf(  # normals are not kept; the importer's own shape of a bone would be a mesh of the scan's
+            filepath=name, import_pack_images=True, import_shading="SMOOTH", disable_bone_shape=True
+        )
     elif source.kind == ".fbx":
         bpy.ops.wm.fbx_import(filepath=name, use_anim=False)
     else:
@@ -275,9 +282,24 @@ def _within(values: Floats, far: float) -> bool:
 
 
 def _telling(colours: dict[str, Floats]) -> dict[str, Floats]:
-    """The colour attributes without those that have one colour throughout, clipped to 0 to 1."""
+    """The colour attributes without those that have one colour throughout, linear, 0 to 1."""
     return {
-        name: np.clip(np.nan_to_num(values), 0.0, 1.0)
+        name: np.clip(_to_one(np.nan_to_num(values)), 0.0, 1.0)
         for name, values in colours.items()
         if len(values) and np.ptp(np.nan_to_num(values[:, :3]), axis=0).max() > 1e-3
     }
+
+
+BRIGHTEST = 4.0
+"""A vertex colour beyond this is no light, but a number of 8 or 16 bits that was written as it is (a guess)."""
+MOST_8_BITS, MOST_16_BITS = 255.0, 65535.0
+
+
+def _to_one(values: Floats) -> Floats:
+    """Colours (n, 4), linear, where they were written from 0 to 255 or 65535, which importers take for 0 to 1."""
+    peak = float(values[:, :3].max())
+    if peak <= BRIGHTEST:
+        return values
+    written = values[:, :3] if peak <= MOST_8_BITS else encode(values[:, :3])  # of an OBJ, Blender has decoded them
+    full = MOST_8_BITS if written.max() <= 1.01 * MOST_8_BITS else MOST_16_BITS
+    return np.concatenate([decode(np.clip(written / full, 0.0, 1.0)), values[:, 3:]], axis=1).astype(values.dtype)

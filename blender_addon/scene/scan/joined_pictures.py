@@ -24,15 +24,21 @@ PLAIN = (16, 16)
 """Size in px of the atlas cell of a material without a picture."""
 MOST_REPEATING = 0.01
 """Share of faces with UVs beyond their picture from which pictures are not joined: a guess."""
+MOST_ALIKE = 32
+"""Slots with the same pictures, or none, that are kept apart; each costs as much time as the first."""
 
 
 def joined_pictures(
     mesh: TriangleMesh, textures: Sequence[Textures], plain: Sequence[tuple[float, float, float]], *, say: Callable[[str], None]
 ) -> tuple[TriangleMesh, list[Textures]]:
-    """The mesh with one slot and one set of textures where the slots have different base pictures; else both unchanged.
+    """The mesh with one slot and one set of textures where the slots have different base pictures, or where very many have the
+    same; else both unchanged.
 
     plain: the linear colour of each slot's material, for those without a picture. say: called with a sentence on what was done.
     """
+    held = {tuple((part, found.images[part].name) for part in sorted(found.images)) for found in textures}
+    if len(textures) > MOST_ALIKE and len(held) == 1:
+        return replace(mesh, material=np.zeros(len(mesh.faces), np.int32)), list(textures[:1])
     bases = [found.images.get("base") for found in textures]
     different = {image.name for image in bases if image is not None}
     if len(different) < 2 or mesh.uv is None or mesh.material is None:

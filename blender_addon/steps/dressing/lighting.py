@@ -57,6 +57,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         card = _stops(stage, _bright(reading.colour * gains), name)
         yield Progress(0.1 + 0.8 * (place + 0.7) / len(names), "Metering the piece in a test render", blocking=True)
         stops = light.exposed(stage, settings, card, _first_shot(stage, name, job=place == 0))
+        if place == 0 and settings.series_offset is not None and settings.exposure is None and settings.offset is None:
+            stops = metering.held_in_series(stops, card + settings.series_offset)
         world = bpy.data.worlds[light.world_name]
         world[EXPOSURE], world[CARD], world[SHADE] = stops, card, light.shade
         world[FLUX] = [float(value) for value in light.flux]

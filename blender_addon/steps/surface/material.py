@@ -113,9 +113,11 @@ def _cavity(mesh: TriangleMesh) -> Floats:
 
 
 def _theirs(slot: bpy.types.MaterialSlot, role: str) -> bool:
-    """Whether the user assigned a slot's material: one on the object (not the mesh) that is not the job's own."""
-    worn = slot.material if slot.link == "OBJECT" else None
-    return worn is not None and (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
+    """Whether the user assigned a slot's material: one that is neither the job's own nor, on the mesh, the scan's."""
+    worn = slot.material
+    if worn is None or (slot.link == "DATA" and roles.has(worn, roles.MADE)):
+        return False
+    return (worn.get(roles.ROLE), worn.get(roles.KEY)) != ("surface", role)
 
 
 def _dresser(

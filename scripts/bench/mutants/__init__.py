@@ -99,7 +99,7 @@ def run(record: Record, options: Options) -> None:
         print(f"  {len(known)} of {len(modules)} test modules are known; the changes are tried when all are", flush=True)
         return
     lines, costs = _merged([tables / f"{_flat(module)}.json" for module in known])
-    _coverage(record, lines, options.cases)
+    _coverage(record, lines, options)
     count = int(_word(options, "--count", "5" if options.fast else "100"))
     mutants = _drawn(lines, costs, options.cases, count, seed=int(_word(options, "--seed", "1")))
     _tried(record, options, mutants, costs)
@@ -164,10 +164,15 @@ def _files(folders: tuple[str, ...]) -> list[Path]:
     return [path for path in found if not folders or any(path.is_relative_to(PACKAGE / folder) for folder in folders)]
 
 
-def _coverage(record: Record, lines: Lines, folders: tuple[str, ...]) -> None:
-    """Statements in functions that some test runs, of core and of the rest; of some folders only when these were asked for."""
+def _coverage(record: Record, lines: Lines, options: Options) -> None:
+    """Statements in functions that some test runs, of core and of the rest; of some folders only when these were asked for.
+
+    The lines that none runs are written to `uncovered.json`, file by file.
+    """
+    folders = options.cases
     counts = {"core": [0, 0], "rest": [0, 0]}
     poorest: list[tuple[float, str]] = []
+    uncovered: dict[str, list[int]] = {}
     for path in _files(folders):
         tree = ast.parse(path.read_text(encoding="utf-8"))
         wanted = {statement.lineno for statement, _ in statements(tree)}
@@ -176,8 +181,11 @@ def _coverage(record: Record, lines: Lines, folders: tuple[str, ...]) -> None:
         count = counts["core" if name.startswith("core/") else "rest"]
         count[0] += len(run_lines)
         count[1] += len(wanted)
+        if wanted - run_lines:
+            uncovered[name] = sorted(wanted - run_lines)
         if wanted:
             poorest.append((100.0 * len(run_lines) / len(wanted), name))
+    (options.out / "uncovered.json").write_text(json.dumps(uncovered) + "\n", encoding="utf-8")
     for part, goal in (("core", ">= 95"), ("rest", ">= 85")):
         covered, whole = counts[part]
         if whole:

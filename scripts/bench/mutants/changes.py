@@ -20,6 +20,8 @@ _ARITHMETIC: dict[type[ast.operator], type[ast.operator]] = {
     ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.FloorDiv: ast.Mult, ast.Mod: ast.Mult,
     ast.BitAnd: ast.BitOr, ast.BitOr: ast.BitAnd, ast.MatMult: ast.Mult, ast.Pow: ast.Mult,
 }  # fmt: skip
+_SAME = ("reshape", "zip")
+"""Calls in which -1, or the switch `strict`, is the same when changed: numpy takes any negative length for what follows."""
 _SPOKEN = ("Progress", "note", "warn")
 """Calls whose arguments are words, or how far a bar has got."""
 
@@ -71,6 +73,10 @@ def _own(statement: ast.stmt) -> Iterator[ast.AST]:
         node = waiting.pop()
         if isinstance(node, (ast.JoinedStr, ast.stmt)) or (isinstance(node, ast.Call) and _speaks(node)):
             continue
+        if isinstance(node, ast.Call) and _name(node) in _SAME:
+            kept = [argument for argument in node.args if not isinstance(argument, ast.UnaryOp)]
+            waiting += [node.func, *kept, *(key.value for key in node.keywords if key.arg != "strict")]
+            continue
         yield node
         waiting += [child for child in ast.iter_child_nodes(node) if not isinstance(child, ast.ExceptHandler)]
 
@@ -118,8 +124,11 @@ def _replace(parent: ast.AST, old: ast.stmt, new: ast.stmt) -> None:
 
 
 def _speaks(call: ast.Call) -> bool:
-    name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
-    return name in _SPOKEN
+    return _name(call) in _SPOKEN
+
+
+def _name(call: ast.Call) -> str:
+    return call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
 
 
 def _does_something(statement: ast.stmt) -> bool:

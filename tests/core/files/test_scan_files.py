@@ -45,6 +45,19 @@ PLY = "ply\nformat {}\nelement vertex 3\nproperty float x\nproperty float y\npro
         ("a.gltf", b"{", "JSON"),
         ("a.gltf", json.dumps({**TRIANGLE, "buffers": [{"byteLength": 36, "uri": "no.bin"}]}).encode(), "no.bin"),
         ("a.fbx", b"hello world", "does not begin"),
+        (
+            "a.fbx",
+            b"Kaydara FBX Binary  \0\x1a\0"
+            + struct.pack("<IIIIB", 7400, 53, 1, 13, 0)
+            + b"d"
+            + struct.pack("<III", 2**32 - 1, 1, 0)
+            + bytes(8),
+            "34.4 GB of memory",
+        ),
+        ("a.glb", b"\n<!DOCTYPE html><html>", "web page"),
+        ("a.obj", b"version https://git-lfs.github.com/spec/v1\n", "pointer"),
+        ("a.usda", b"PK\3\4" + bytes(60), "archive"),
+        ("a.stl", b"\x89PNG\r\n\x1a\n" + bytes(60), "picture"),
         ("a.usdc", b"hello world", "does not begin"),
         ("a.off", b"OFF\n", "convert"),
         ("a.vtp", b"<VTKFile>", "save it as PLY"),
@@ -108,6 +121,16 @@ def test_ascii_ply_with_a_bad_number(tmp_path: Path) -> None:
     assert (tmp_path / "b.ply").read_text().endswith("0 0 0\n9e29 0 0\n0 1 0\n3 0 1 2\n")
 
 
+def test_an_stl_as_text_may_begin_with_a_byte_order_mark(tmp_path: Path) -> None:
+    triangle = (
+        b"\xef\xbb\xbfsolid\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\nendfacet\n"
+    )
+    (tmp_path / "a.stl").write_bytes(triangle + b"endsolid\n")
+    assert check_file(tmp_path / "a.stl").recode
+    mesh_files.without_bad_numbers(tmp_path / "a.stl", tmp_path / "b.stl")
+    assert (tmp_path / "b.stl").read_bytes().startswith(b"solid\nfacet")
+
+
 def test_any_cut_of_a_glb_is_refused(tmp_path: Path) -> None:
     whole = glb(TRIANGLE, b"\0" * 36)
     for length in range(len(whole)):
@@ -120,7 +143,7 @@ def test_mtl_options_are_skipped_and_spaces_kept() -> None:
     """Map statements with options as in the MTL specification (Alias|Wavefront, appendix B1; from memory)."""
     tables = mtl.read_mtl(
         "newmtl a b\nKd 1 1 1\nmap_Kd -o 0.1 0.2 -s 1 1 1 -clamp on my owl.png\nbump -bm 0.3 n.png\n"
-        "newmtl c\nmap_Kd C:\\x\\y.jpg\n"
+        "newmtl\tc\nmap_Kd\tC:\\x\\y.jpg\t\n"
     )
     assert tables == {"a b": {"base": "my owl.png", "bump": "n.png"}, "c": {"base": "C:\\x\\y.jpg"}}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from blender_addon.core.srgb import encode
 from blender_addon.job.runner import chosen, finish
 from blender_addon.job.sheet import parse
 from blender_addon.scene.images import read_pixels
@@ -64,6 +66,46 @@ def test_a_texture_transform_moves_the_places_on_the_picture(tmp_path: Path) -> 
         return rows[np.lexsort(np.round(rows, 4).T)]
 
     np.testing.assert_allclose(sorted_places(mesh.uv), sorted_places(wanted), atol=2e-4)
+
+
+def test_a_bone_is_no_part_of_the_mesh(tmp_path: Path) -> None:
+    """Blender's importer shows the bones of a rigged scan by a mesh of its own, which is not the scan's."""
+
+    def change(content: dict[str, Any], shown: dict[str, Any]) -> None:
+        content["nodes"] = [
+            {"mesh": 0, "skin": 0},
+            {"name": "root", "children": [2]},
+            {"name": "tip", "translation": [0, 9, 0]},
+        ]
+        content["skins"], content["scenes"] = [{"joints": [1, 2]}], [{"nodes": [0, 1]}]
+
+    (tmp_path / "a.glb").write_bytes(glb(change))
+    assert len(import_scan(tmp_path / "a.glb").mesh.faces) == len(FIGURE.faces)
+
+
+@pytest.mark.parametrize("full", [1.0, 255.0, 65535.0])
+def test_colours_of_vertices_may_run_to_255_or_65535(tmp_path: Path, full: float) -> None:
+    """Several programs write 8 or 16 bits as they are into `v x y z r g b`; the same colours must come of all three."""
+    shade = 0.1 + 0.8 * (np.arange(len(FIGURE.points)) % 5)[:, None] / 4 * [1.0, 0.5, 0.25]
+    rows = np.concatenate([FIGURE.points, np.round(shade * full, 4)], axis=1)
+    lines = ["v " + " ".join(f"{value:g}" for value in row) for row in rows]
+    (tmp_path / "a.obj").write_text("\n".join([*lines, *("f {} {} {}".format(*face) for face in FIGURE.faces + 1)]) + "\n")
+    mesh = import_scan(tmp_path / "a.obj").mesh
+    found = np.sort(encode(next(iter(mesh.colours.values()))[:, :3]), axis=0)
+    np.testing.assert_allclose(found, np.sort(shade, axis=0), atol=0.004)  # 1 of 255
+
+
+@pytest.mark.parametrize("picture", ["thing.png", "a.png"])
+def test_a_scan_of_very_many_materials_is_taken_in_quickly(tmp_path: Path, picture: str) -> None:
+    """Names were once compared each with each, and each slot had a material of its own: 3000 took minutes."""
+    (tmp_path / picture).write_bytes(scans.png(16, 16))
+    text = scans.scan("obj", FIGURE)["scan.obj"].decode().replace("scan.mtl", "none.mtl")
+    text = text.replace("usemtl clay\n", "".join(f"usemtl part{number}\nf 1/1 2/2 12/12\n" for number in range(1000)))
+    (tmp_path / "a.obj").write_text(text)
+    start = time.process_time()
+    stage, _ = taken_in(tmp_path, "a.obj")
+    assert time.process_time() - start < 10.0  # half of what a case of the bench may take; 2 to 4 s were measured
+    assert len(stage.require("scan").material_slots) == 1
 
 
 def test_a_picture_may_lie_by_the_second_uvs(tmp_path: Path) -> None:

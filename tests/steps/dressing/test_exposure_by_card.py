@@ -165,6 +165,16 @@ def test_an_offset_is_an_offset() -> None:
     assert plain["exposure_stops"] - dark["exposure_stops"] == pytest.approx(0.5, abs=0.01)
 
 
+def test_a_piece_is_held_at_the_exposure_of_its_series_unless_it_differs_much() -> None:
+    """The piece of the other tests has no material, so that its own exposure is the card's and the usual offset."""
+    _, own = run()
+    near, far = own["offset_stops"] + 0.4, own["offset_stops"] + 0.6  # half a stop is the limit
+    assert run(f"lighting.series_offset={near}")[1]["offset_stops"] == pytest.approx(near, abs=0.01)
+    assert run(f"lighting.series_offset={far}")[1]["offset_stops"] == pytest.approx(own["offset_stops"], abs=0.01)
+    _, by_hand = run("lighting.offset=-0.5", f"lighting.series_offset={near}")
+    assert by_hand["offset_stops"] == pytest.approx(-0.5, abs=0.01)
+
+
 def test_a_given_exposure_is_taken() -> None:
     stage, _ = run("lighting.exposure=1.25")
     assert stage.scene.view_settings.exposure == pytest.approx(1.25)

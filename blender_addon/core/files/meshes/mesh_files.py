@@ -15,8 +15,10 @@ from pathlib import Path
 
 from ... import memory
 from ...records import record
+from ..no_mesh import refuse_no_mesh
 from ..plain_files import plain_file, status
 from ..references import Reference
+from .fbx_arrays import check_arrays
 from .file_coordinates import (
     FAR,
     Coordinates,
@@ -103,6 +105,7 @@ def check_file(path: Path, *, unpacks: Collection[str] = (), allowed: Collection
             raise FileProblem(f'files of the kind "{suffix or path.name}" can\'t be read; {what}')
         if not size:
             raise FileProblem("it is empty (0 bytes); export the scan again")
+        refuse_no_mesh(path, kind)
         if kind in (".obj", ".ply", ".stl"):
             refuse_commas(path)
         checked = _CHECKS[kind](path, size, frozenset(allowed))
@@ -229,7 +232,7 @@ def without_bad_numbers(path: Path, target: Path) -> None:
         return
     if kind == ".stl":
         with target.open("wb") as out:
-            out.writelines(block.lower() for block in blocks(path))
+            out.writelines(block.lower().removeprefix(BOM) for block in blocks(path))
         return
     is_obj = kind == ".obj"
     with target.open("wb") as out:
@@ -301,7 +304,7 @@ def _check_stl(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
             if not count:
                 raise FileProblem("it holds no faces; export the scan again")
             return Checked(count_bad(path, stl_floats(count)), triangles=count)
-    if start.lstrip()[:5].lower() == b"solid" and b"\0" not in start:
+    if start.removeprefix(BOM).lstrip()[:5].lower() == b"solid" and b"\0" not in start:
         return _check_ascii_stl(path)
     if size < 84:
         raise FileProblem("it is too short for an STL; export the scan again")
@@ -315,7 +318,7 @@ def _check_ascii_stl(path: Path) -> Checked:
     bad = faces = corners = begun = ended = 0
     loud, origin = False, None
     for number, block in enumerate(blocks(path)):
-        loud = loud or b"VERTEX" in block or b"Vertex" in block
+        loud = loud or b"VERTEX" in block or b"Vertex" in block or (number == 0 and block.startswith(BOM))
         origin = far_origin(points_of_text(block)) if number == 0 else origin
         faces += len(re.findall(rb"(?i)\bendfacet\b", block))
         begun += len(re.findall(rb"(?i)\bfacet\b", block))
@@ -349,6 +352,8 @@ def _check_fbx(path: Path, size: int, allowed: frozenset[Path]) -> Checked:
         start = file.read(64)
     if not start.startswith(b"Kaydara FBX Binary") and not start.lstrip().startswith(b";"):
         raise FileProblem("it does not begin as an FBX does; export the scan again")
+    if start.startswith(b"Kaydara"):
+        check_arrays(path)
     return Checked()
 
 

@@ -41,7 +41,7 @@ def read_mtl(text: str) -> dict[str, dict[str, str]]:
     found: dict[str, dict[str, str]] = {}
     current: dict[str, str] | None = None
     for line in text.splitlines():
-        key, _, rest = line.strip().partition(" ")
+        key, _, rest = line.strip().replace("\t", " ").partition(" ")
         key, rest = key.lower(), rest.strip()
         if key == "newmtl":
             current = found.setdefault(rest, {})

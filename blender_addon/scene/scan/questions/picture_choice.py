@@ -16,7 +16,7 @@ import numpy as np
 
 from ....core.arrays import Bools, Floats
 from ....core.files.meshes.mesh_files import FORMATS
-from ....core.files.texture_names import relation, roles_named, series_of, words_of
+from ....core.files.texture_names import relation, roles_named, series_of, telling_words, words_of
 from ....core.mesh.triangles import TriangleMesh
 from ....core.records import record
 from ....core.surface.cavity import cavity
@@ -74,8 +74,11 @@ class _Scan:
         self.beside: list[Path] = []
         """Pictures that might be meant though the file does not name them."""
         self.names = [_plain_name(material) for material in materials]
+        self.subject = {*words_of(path.name), *(word for name in set(self.names) for word in words_of(name + ".x"))}
+        self._words = Counter(word for name in self.names for word in telling_words(name + ".x"))
         self.looked: dict[str, _Looked] = {}
         self._layouts: dict[int, Layout | None] = {}
+        self._pixels: dict[str, Pixels] = {}
         self._seen: dict[tuple[str, int], tuple[Pixels, Fit | None]] = {}
         self._recess: Any = None
 
@@ -84,6 +87,11 @@ class _Scan:
         if slot not in self._layouts:
             self._layouts[slot] = layout_of(self.mesh, self._used(slot))
         return self._layouts[slot]
+
+    def words_of_others(self, slot: int) -> set[str]:
+        """The telling words of the names of all materials but this one."""
+        own = telling_words(self.names[slot] + ".x")
+        return {word for word, count in self._words.items() if count > (word in own)}
 
     def _used(self, slot: int) -> Bools:
         own = self.mesh.material
@@ -111,7 +119,7 @@ class _Scan:
         if looked is None:
             return candidate
         if (image.name, slot) not in self._seen:
-            pixels = pixels_of(looked.shown)
+            pixels = self._pixels[image.name] = self._pixels.get(image.name) or pixels_of(looked.shown)
             within = candidate.stated == "base" and not self.beside and self.path.suffix.lower() == WITHIN
             if within and looks_like_colour(pixels):  # the mesh's own, unless it maps places: nothing else could refuse it
                 self._seen[image.name, slot] = pixels, quick_fit_of(looked.shown, self.mesh, self._used(slot))
@@ -235,20 +243,16 @@ def _choice(scan: _Scan, slot: int, found: Textures, beside: Sequence[Path], loa
 
 
 def _named_candidates(scan: _Scan, slot: int, beside: Sequence[Path]) -> list[Candidate]:
-    material = scan.names[slot]
-    others = [name for place, name in enumerate(scan.names) if place != slot]
-    meshes = _other_meshes(scan.path)
-    subject = {*words_of(scan.path.name), *(word for name in scan.names for word in words_of(name + ".x"))}
+    material, meshes = scan.names[slot], _other_meshes(scan.path)
+    others = scan.words_of_others(slot)
     series = Counter(series_of(file.name) for file in beside)
     found = []
     for file in beside:
-        named = roles_named(file.name, subject=subject)
+        named = roles_named(file.name, subject=scan.subject)
         if not named and file.stem.lower() != scan.path.stem.lower():  # else it only has the scan's own name
             named = roles_named(file.name)
         alike = series[series_of(file.name)] - 1 if series_of(file.name) and not named else 0
-        near = relation(
-            file.name, mesh=scan.path.name, material=material, others=[*(f"{other}.x" for other in others), *meshes]
-        )
+        near = relation(file.name, mesh=scan.path.name, material=material, others=meshes, words=others)
         alike = alike if alike >= len(scan.names) else 0
         found.append(Candidate(file.name, "", named, near, alike, not meshes and len(scan.names) == 1))
     return found

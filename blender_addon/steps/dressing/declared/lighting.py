@@ -58,6 +58,16 @@ class Settings:
         label="Exposure compensation",
         help="Make the picture lighter or darker than the grey card gives; auto: by the highlights and shadows on the piece",
     )
+    series_offset: float | None = number(
+        None,
+        low=-5.0,
+        high=5.0,
+        unit="stops",
+        label="Exposure of the series",
+        help="Exposure compensation that the pieces of a series share, set by its first piece; one that would differ by "
+        "more than half a stop keeps its own. Auto: each piece has its own",
+        more=True,
+    )
     white_balance: float = number(
         80.0,
         low=0.0,
