@@ -8,7 +8,7 @@ it was before. What the user has changed or deleted is kept, with a note that sa
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from ..job.decisions import Decision, as_kept
 from ..job.errors import SubjectError
 from ..job.farm import Farm
 from ..job.notes import Notes
+from ..job.runner import stamp
 from ..job.settings import plain
 from ..job.sheet import JobSheet
 from ..job.step import Step
@@ -239,6 +240,18 @@ class Stage:
         state = self._state()
         state.setdefault("stamps", {})[step] = stamp
         self._keep(state)
+
+    def confirm(self, steps: Sequence[Step], late: Collection[str]) -> None:
+        """Store that what was made still holds with the settings of now, which only say what was chosen before.
+
+        steps: all steps in their order. late: the names of those that were out of date before, which stay so.
+        """
+        for step in steps:
+            if self.stamp(step.name) and step.name not in late:
+                state = self._state()
+                state.get("results", {}).get(step.name, {})["settings"] = plain(self.sheet[step.name])
+                self._keep(state)
+                self.set_stamp(step.name, stamp(step, self.sheet, steps, self))
 
     def keep_card(self, card: dict[str, object]) -> None:
         """Store the card that identifies the job (`job_card`)."""

@@ -282,7 +282,9 @@ class BOZZETTO_OT_choose_front(bpy.types.Operator):
         for angle, icon in sides:
             column = grid.column(align=True)
             column.template_icon(icon_value=icon, scale=7.0)
-            column.operator("bozzetto.set_front", text="This is the front").angle = math.radians(angle)
+            column.operator("bozzetto.set_front", text="This is the front" if angle else "The front now").angle = math.radians(
+                angle
+            )
 
 
 class BOZZETTO_OT_set_front(bpy.types.Operator):

@@ -11,7 +11,7 @@ from ..scene import roles
 from ..scene.delivery.copies.finished import shots_of
 from ..scene.shots import lens_drivers, lens_questions
 from ..scene.shots.cameras import MM
-from ..scene.thumbnails import give_thumbnail, looks_of_all
+from ..scene.thumbnails import give_thumbnail, looks_of_all, shot_picture
 from .fields import Tab, paragraph
 from .overlays import SHOWN, read_out_of
 
@@ -128,7 +128,7 @@ class BOZZETTO_OT_view_shot(bpy.types.Operator):
             self.report({"INFO"}, f'There is no shot "{self.shot}" any more: run Camera')
             return {"CANCELLED"}
         scene.camera = camera
-        scene.render.resolution_x, scene.render.resolution_y = camera[lens_drivers.RESOLUTION]
+        lens_drivers.frame_as(scene, camera)
         space = context.space_data
         if space is not None and space.type == "VIEW_3D":
             space.region_3d.view_perspective = "CAMERA"
@@ -151,9 +151,9 @@ class BOZZETTO_OT_draw_shots(bpy.types.Operator):
 def redraw(scene: bpy.types.Scene, shots: Sequence[bpy.types.Object]) -> None:
     """Draw the small pictures of some shots."""
     job = scene.get(roles.JOB, "")
-    looks = looks_of_all([item for role in ("piece", "stand") for item in roles.players(job, role=role)])
+    looks = looks_of_all([item for role in ("piece", "stand") for item in roles.players(job, role=role)])()
     for shot in shots:
-        give_thumbnail(shot, looks)
+        give_thumbnail(shot.name, shot_picture(shot, looks)())
 
 
 class BOZZETTO_OT_lens_point(bpy.types.Operator):

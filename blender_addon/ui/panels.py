@@ -23,6 +23,7 @@ from .pictures import BOZZETTO_PT_pictures
 from .properties import asked_rows
 from .to_check import BOZZETTO_PT_to_check
 from .tools import draw_tools
+from .watched_work import WAITS, running
 
 HEADER = 95.0
 """Pixels of a part's header that neither its label nor its state fills: triangle, handle, margins; as `LETTER`, a guess."""
@@ -59,6 +60,8 @@ class BOZZETTO_PT_job(Tab, bpy.types.Panel):
 
 def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
     """Draw the button, with the reason if it is disabled, and, after the first run, the one that updates the job."""
+    if draw_running(layout, context):
+        return
     state, reason = state_of(context.scene), why_not(context.scene)
     column = layout.column()
     column.scale_y = 1.6
@@ -77,6 +80,18 @@ def draw_button(layout: bpy.types.UILayout, context: bpy.types.Context) -> None:
             words, icon = "Not run to the end yet", "INFO"
         part.operator("bozzetto.run_job", text=words, icon=icon).changed = True
         row.operator("bozzetto.open_folder", text="", icon="FILE_FOLDER")
+
+
+def draw_running(layout: bpy.types.UILayout, context: bpy.types.Context) -> bool:
+    """Draw how far the work is that runs in the window, if any, and say that everything else waits for it."""
+    now = running()
+    if now is None:
+        return False
+    fraction, words = now
+    layout.progress(factor=fraction, text=f"{fraction:.0%}")
+    paragraph(layout, words, context)
+    paragraph(layout, WAITS, context, icon="INFO")
+    return True
 
 
 def why_not(scene: bpy.types.Scene) -> str:
@@ -156,7 +171,7 @@ def _draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
         header.label(text="More")
         if body:
             draw_fields(body, group, step, more=True)
-    missing = state.missing(step)
+    missing = WAITS if running() else state.missing(step)
     column = layout.column(align=True)
     column.enabled = not missing
     draw_tools(column, context, step)
@@ -189,7 +204,7 @@ def _step_menu(step: Step) -> type:
     def draw(self: bpy.types.Panel, context: bpy.types.Context) -> None:
         layout = self.layout
         ready = layout.column()
-        ready.enabled = not state_of(context.scene).missing(step)
+        ready.enabled = not (running() or state_of(context.scene).missing(step))
         for words, icon, first, last, afresh in (
             ("Run from here to the end", "TRIA_RIGHT", step.name, "", False),
             ("Reset to automatic", "LOOP_BACK", step.name, step.name, True),
@@ -197,7 +212,7 @@ def _step_menu(step: Step) -> type:
             button = ready.operator("bozzetto.run_job", text=words, icon=icon)
             button.first, button.last, button.afresh = first, last, afresh
         start = layout.column()
-        start.enabled = not why_not(context.scene)
+        start.enabled = not (running() or why_not(context.scene))
         start.operator("bozzetto.run_job", text="Run all until here", icon="TRIA_LEFT").last = step.name
         layout.operator("bozzetto.default_settings", icon="FILE_REFRESH").step = step.name
 

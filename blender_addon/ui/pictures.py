@@ -1,7 +1,9 @@
 """Shows the finished pictures small in the tab as soon as each exists; a click opens it at full size."""
 
+import contextlib
 import math
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import bpy
@@ -29,6 +31,9 @@ _shown: list[Finished] = []
 
 SCALE = 6.0
 """Size of a small picture, in units of the interface."""
+
+DRAWN_S = 0.3
+"""Seconds after which a new window has been drawn; where it takes longer its picture stays at full size."""
 
 LOOK, LOOK_SIDE = "First look", 480
 """Title of the first picture, and pixels along its longer side."""
@@ -121,7 +126,20 @@ class BOZZETTO_OT_open_picture(bpy.types.Operator):
             return {"CANCELLED"}
         area.spaces.active.image = image
         area.tag_redraw()
+        bpy.app.timers.register(partial(show_whole, image.name), first_interval=DRAWN_S)
         return {"FINISHED"}
+
+
+def show_whole(name: str) -> None:
+    """Fit an image into the editors that show it: a still of 3000 px is wider than most screens. Called once a new window is
+    drawn, since it has no size before."""
+    for window in bpy.context.window_manager.windows:
+        for area in window.screen.areas:
+            shown = area.spaces.active.image if area.type == "IMAGE_EDITOR" else None
+            if shown is not None and shown.name == name:
+                region = next(region for region in area.regions if region.type == "WINDOW")
+                with contextlib.suppress(RuntimeError), bpy.context.temp_override(window=window, area=area, region=region):
+                    bpy.ops.image.view_all(fit_view=True)
 
 
 def image_editor(context: bpy.types.Context) -> bpy.types.Area | None:
@@ -150,7 +168,7 @@ def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
         return
     camera, space = shots[0], area.spaces.active
     scene.camera = camera
-    scene.render.resolution_x, scene.render.resolution_y = camera[lens_drivers.RESOLUTION]
+    lens_drivers.frame_as(scene, camera)
     space.region_3d.view_perspective = "CAMERA"
     centre_camera(window, area)
     if lit:

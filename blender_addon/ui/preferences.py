@@ -36,8 +36,10 @@ def _draw(self: bpy.types.AddonPreferences, context: bpy.types.Context) -> None:
     box = layout.box()
     box.label(text="Before you dust a piece for scanning", icon="ERROR")
     for words in CAUTIONS:
+        column = box.column(align=True)
+        column.scale_y = 0.8
         for line in textwrap.wrap(words, 110):
-            box.label(text=line)
+            column.label(text=line)
 
 
 @cache

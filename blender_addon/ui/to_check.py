@@ -14,7 +14,7 @@ from .fields import LETTER, Tab, paragraph
 from .job_state import refreshed, stage_of, state_of
 from .previews import Previews
 from .properties import sheet_of, show_settings
-from .watched_work import run_changed
+from .watched_work import run_changed, running
 
 previews = Previews()
 """The pictures of the open questions."""
@@ -50,8 +50,11 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
     paragraph(layout, reasons[:1].upper() + reasons[1:], context)
     width = context.region.width / context.preferences.system.ui_scale if context.region else 300.0
     columns = max(1, min(3, int(width // COLUMN)))
+    if running():
+        paragraph(layout, "You can answer when the run has ended, or after Esc", context, icon="INFO")
     grid = layout.grid_flow(columns=columns, even_columns=True, row_major=True)
     plain = layout.column(align=True)
+    plain.enabled = running() is None
     for number, (way, name) in enumerate(question.ways()):
         icon = icon_of(scene, name) if name else 0
         place = grid.column(align=True) if icon else plain
@@ -63,7 +66,9 @@ def draw_question(layout: bpy.types.UILayout, context: bpy.types.Context, questi
             paragraph(place, words, context, room=max(10, room))
             words = "Keep this" if number == 0 else "Use this"
         mark = "CHECKMARK" if number == 0 else "NONE"
-        button = place.operator("bozzetto.answer", text=words, icon=mark)
+        line = place.row()
+        line.enabled = running() is None
+        button = line.operator("bozzetto.answer", text=words, icon=mark)
         button.step, button.key, button.way = question.step, decision.key, number
 
 
@@ -91,8 +96,9 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
             return str(cls.__doc__)
         way, _ = question.ways()[min(properties.way, len(question.pictures) - 1)]
         lines = ", ".join(way.lines())
-        what = "Keep what was chosen" if properties.way == 0 else "Choose this instead"
-        return f"{what}: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "Nothing is run again")
+        if properties.way == 0:
+            return f"Keep what was chosen: {way.words}. {f'Sets {lines}; nothing' if lines else 'Nothing'} is run again"
+        return f"Choose this instead: {way.words}. " + (f"Sets {lines}; what depends on it runs again" if lines else "")
 
     def execute(self, context: bpy.types.Context) -> set[str]:
         """Write the settings and run what depends on them; without a setting, only store that the choice is right."""
@@ -109,6 +115,7 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
             stage_of(context).accept(question.place, way.words)
             bpy.ops.ed.undo_push(message="Checked")
             return {"FINISHED"}
+        late = refreshed(scene).late
         try:
             sheet = sheet_of(scene, catalogue())
             answer(sheet, way.sets)
@@ -116,6 +123,11 @@ class BOZZETTO_OT_answer(bpy.types.Operator):
         except JobError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
+        if self.way == 0:  # what is there was made so
+            stage_of(context).confirm(catalogue(), late)
+            if not refreshed(scene).late or refreshed(scene).open:
+                bpy.ops.ed.undo_push(message="Checked")
+                return {"FINISHED"}
         more = bool(refreshed(scene).open)  # the pictures wait for the last answer
         return run_changed(self, until="dressing" if more else "")
 

@@ -19,6 +19,18 @@ SAID_AGAIN = 0.3
 """Seconds after which the progress on screen is renewed: each change redraws the whole window."""
 
 
+WAITS = "Esc stops the run and keeps what is finished; until it ends the buttons wait"
+"""What the tab says while something runs: the window's other events are not passed on."""
+
+_shown_now: list[tuple[float, str]] = []
+"""What runs in the window, if anything: the fraction done, and what it is doing."""
+
+
+def running() -> tuple[float, str] | None:
+    """The fraction done and the activity of what runs in the window, for the tab; None where nothing runs."""
+    return _shown_now[-1] if _shown_now else None
+
+
 class WatchedWork:
     """Mixed into an operator that gives `_begin(context)`, the generator or None after a report; `_words(update)`, what the
     status line says; `_finish(context, value)`, what is reported at the end; and optionally `_seen(context, update)`,
@@ -27,7 +39,7 @@ class WatchedWork:
 
     _work: Generator[object, None, object] | None = None
     _timer: bpy.types.Timer | None = None
-    _advanced = _watched = _pausing = False
+    _advanced = _watched = _pausing = _rested = False
     _left_at = _said_at = 0.0
     _edges: Callable[[], None] | None = None
     _scene: bpy.types.Scene | None = None
@@ -52,6 +64,7 @@ class WatchedWork:
             return {"CANCELLED"}
         self._left_at, self._scene = time.perf_counter(), context.scene
         self._edges = _edges_left_rough(context)
+        _shown_now[:] = [(0.0, "Getting ready")]
         self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
         context.window_manager.modal_handler_add(self)
         context.window_manager.progress_begin(0, 100)
@@ -87,6 +100,7 @@ class WatchedWork:
         """Blender closes the window or opens another file while the work goes on."""
         if self._work is not None:
             self._work.close()
+        _shown_now.clear()
         self._smooth_edges()
 
     def _smooth_edges(self) -> None:
@@ -109,6 +123,9 @@ class WatchedWork:
 
     def _advance_for_a_while(self, context: bpy.types.Context) -> set[str]:
         """Work for as long as the window took since, within limits; what can't be split waits for its words."""
+        if self._pausing and not self._rested:  # one look at the events more, in which the announcement is drawn
+            self._rested = True
+            return {"RUNNING_MODAL"}
         started = time.perf_counter()
         share = min(max(started - self._left_at, LEAST_SHARE), MOST_SHARE)
         state = self._advance(context)
@@ -127,7 +144,7 @@ class WatchedWork:
             self._failed(context, error)
             return {"CANCELLED"}
         self._advanced = True
-        self._pausing = getattr(update, "blocking", False)
+        self._pausing, self._rested = getattr(update, "blocking", False), False
         self._seen(context, update)
         if self._timer is not None:
             self._say(context, update)
@@ -139,6 +156,7 @@ class WatchedWork:
         words = f"Bozzetto   {update.fraction:.0%}   {self._words(update)}   Esc stops"
         if words != self._shown and (ended or self._pausing or now - self._said_at > SAID_AGAIN):
             self._shown, self._said_at = words, now
+            _shown_now[:] = [(update.fraction, self._words(update))]
             context.workspace.status_text_set(words)
             context.window_manager.progress_update(100 * update.fraction)
             if self._words(update) != self._said:
@@ -150,6 +168,7 @@ class WatchedWork:
     def _end(self, context: bpy.types.Context, state: set[str]) -> set[str]:
         context.window_manager.event_timer_remove(self._timer)
         context.window_manager.progress_end()
+        _shown_now.clear()
         context.workspace.status_text_set(None)
         self._smooth_edges()
         if state == {"CANCELLED"} and self._advanced:  # steps that ended before a stop are undone by a step of their own

@@ -56,7 +56,7 @@ class Kept:
 def keep(names: Sequence[str], folder: Path = KEPT) -> None:
     """Run intake and cleanup on every case of these scans and write what comes of it."""
     from blender_addon.scene.meshes import read_mesh
-    from blender_addon.scene.thumbnails import surface_colours
+    from blender_addon.scene.thumbnails import paint_of, surface_colours
 
     from ._decisions_scans import STEPS, made_truths, outcomes, scan_truths
 
@@ -75,7 +75,7 @@ def keep(names: Sequence[str], folder: Path = KEPT) -> None:
                 "filled": mesh.face_marks.get("filled", np.zeros(len(mesh.faces), bool)),
             }  # fmt: skip
             if coloured:
-                arrays["colours"] = np.asarray(surface_colours(clean, mesh, faces, weights), np.float32)
+                arrays["colours"] = np.asarray(surface_colours(paint_of(clean), mesh, faces, weights), np.float32)
             facts = {
                 "name": case.name, "scan": truth.name, "group": case.group, "file": str(clean.get("bozzetto_file", "")),
                 "up": (case.turn @ truth.up).tolist(),

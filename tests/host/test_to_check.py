@@ -80,6 +80,18 @@ def test_a_choice_without_a_setting_can_be_said_right(scene: Any) -> None:
     assert not shown(scene) and bpy.data.objects["Upright"].session_uid == uid
 
 
+def test_to_keep_what_was_chosen_runs_nothing_again(scene: Any) -> None:
+    ask(scene, "up", {"orientation.up": "z"}, {"orientation.up": "-y"})
+    uid = bpy.data.objects["Upright"].session_uid
+    assert bpy.ops.bozzetto.answer(step="orientation", key="up", way=0) == {"FINISHED"}
+    assert scene.bozzetto.orientation.up == "z" and not shown(scene)
+    assert bpy.data.objects["Upright"].session_uid == uid
+    assert not module("ui.job_state").refreshed(scene).late
+    scene.bozzetto.orientation.up = "auto"
+    assert "orientation" in module("ui.job_state").refreshed(scene).late
+    assert bpy.ops.bozzetto.run_job(changed=True) == {"FINISHED"}
+
+
 def test_an_answered_question_is_refused_in_words(scene: Any) -> None:
     assert bpy.ops.bozzetto.answer(step="orientation", key="nothing", way=0) == {"CANCELLED"}
 

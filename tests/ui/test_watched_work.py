@@ -112,3 +112,41 @@ def test_work_has_its_share_and_the_window_few_words(monkeypatch: pytest.MonkeyP
     assert looks <= 12  # 0.5 s of work and more, at least 0.1 s a look
     assert longest < watched_work.MOST_SHARE + 0.1
     assert 1 <= len(context.window_manager.shown) <= 8
+
+
+class Announced(Work):
+    """Work with one call that can't be split."""
+
+    def _begin(self, context: Any) -> Generator[Any, None, None]:
+        yield SimpleNamespace(fraction=0.5, words="rendering", blocking=True)
+        self.called = True
+        yield SimpleNamespace(fraction=1.0, words="rendered")
+
+
+def test_an_announced_call_waits_until_its_words_are_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The window draws itself after each event, so one event must pass between the words and the call."""
+    monkeypatch.setattr(f"{__name__}.Work", Announced)
+    work, context = begun(monkeypatch, "NVIDIA")
+    for _ in range(2):
+        work.modal(context, SimpleNamespace(type="TIMER"))
+        assert not hasattr(work, "called")
+    assert watched_work.running() == (0.5, "rendering")
+    work.modal(context, SimpleNamespace(type="TIMER"))
+    assert work.called
+    work.cancel(context)
+
+
+@pytest.mark.parametrize("end", ["finished", "esc", "closed"])
+def test_the_tab_knows_what_runs_until_it_ends(monkeypatch: pytest.MonkeyPatch, end: str) -> None:
+    monkeypatch.setattr(bpy.ops.ed, "undo_push", lambda **how: None, raising=False)
+    assert watched_work.running() is None
+    work, context = begun(monkeypatch, "NVIDIA")
+    assert watched_work.running() is not None
+    if end == "finished":
+        while work.modal(context, SimpleNamespace(type="TIMER")) == {"RUNNING_MODAL"}:
+            pass
+    elif end == "esc":
+        work.modal(context, SimpleNamespace(type="ESC"))
+    else:
+        work.cancel(context)
+    assert watched_work.running() is None

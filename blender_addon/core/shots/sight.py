@@ -128,6 +128,21 @@ def outside_distance(points: Floats, polygon: Floats) -> Floats:
     return found
 
 
+FEW = 1000
+"""Points from which it pays to leave out those that can't be extremes."""
+
+
+def _outside_coarse(points: Floats) -> Floats:
+    """The points (k, 2) that do not lie inside the octagon of the extremes in eight directions: the others are none."""
+    x, y = points.T
+    extremes = [int(values.argmax()) for values in (x, x + y, y, y - x, -x, -x - y, -y, x - y)]
+    corners = points[list(dict.fromkeys(extremes))]
+    inside = np.ones(len(points), bool)
+    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        inside &= (end[0] - start[0]) * (y - start[1]) > (end[1] - start[1]) * (x - start[0])
+    return points[~inside]
+
+
 def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
     """(k, 2) convex polygon round points (n, 2), counter-clockwise: their extremes in evenly spread directions.
 
@@ -136,7 +151,8 @@ def convex_outline(points: Floats, *, directions: int = 64) -> Floats:
     points = np.asarray(points, float)
     angle = np.linspace(0.0, 2.0 * np.pi, directions, endpoint=False)
     normal = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    reach = np.array([(points @ direction).max() for direction in normal])
+    outer = _outside_coarse(points) if len(points) > FEW else points
+    reach = np.array([(outer @ direction).max() for direction in normal])
     following, reach_next = np.roll(normal, -1, axis=0), np.roll(reach, -1)
     cross = normal[:, 0] * following[:, 1] - normal[:, 1] * following[:, 0]
     x = (reach * following[:, 1] - reach_next * normal[:, 1]) / cross

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import bpy
 import numpy as np
 
 from ...core.arrays import Floats, Ints
@@ -22,8 +23,6 @@ from ..shots.cameras import vertices_mm
 from ..spatial import SurfaceQueries
 
 if TYPE_CHECKING:
-    import bpy
-
     from ..stage import Stage
 
 SHOT_SET, SHOT_HIDE = "bozzetto_set", "bozzetto_hide"
@@ -68,6 +67,11 @@ def make_part(
     item = make_object(name, to_metres(mesh), materials=materials, smooth=smooth)
     item[PART_OF] = table
     return item
+
+
+def materials_named(names: Sequence[str]) -> list[bpy.types.Material]:
+    """The materials with these names, for steps that hold names alone while the window looks at its events."""
+    return [bpy.data.materials[name] for name in names]
 
 
 def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, name: str) -> None:

@@ -18,6 +18,7 @@ from ..compat import RELEASE
 from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
 from .mesh_print import feed_mesh
+from .packed import packed_digest, read_once
 
 _VERSION = "3:"
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
@@ -50,7 +51,8 @@ def noted(block: bpy.types.ID) -> str:
 
     The digest of 0.1.0 covers less, and is equal in every release of Blender.
     """
-    return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
+    with read_once():
+        return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
 
 
 def unchanged(block: bpy.types.ID, kept: str) -> bool:
@@ -229,7 +231,7 @@ def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
         image.pixels.foreach_get(values)
         digest.update(values.tobytes())
     elif image.packed_file:
-        digest.update(hashlib.sha256(image.packed_file.data).digest())
+        digest.update(packed_digest(image))
     else:
         digest.update(image.filepath.encode())
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from ...core.arrays import AnyArray
 from ..roles import JOB, KEY, NAME, PRINT, ROLE, STEP
+from .packed import packed_digest
 
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 _SKIP = {
@@ -145,7 +146,7 @@ def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> Any
 def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
     if image.packed_file:
-        digest.update(hashlib.sha256(image.packed_file.data).digest())
+        digest.update(packed_digest(image))
     else:
         digest.update(image.filepath.encode())
 

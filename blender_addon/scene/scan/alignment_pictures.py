@@ -10,7 +10,7 @@ import numpy as np
 from ...core.arrays import Floats
 from ...core.mesh.similarity import Similarity
 from ..meshes import MM, read_mesh
-from ..thumbnails import vertex_colours
+from ..thumbnails import paint_of, vertex_colours
 from .stand_mask import MASK
 
 if TYPE_CHECKING:
@@ -54,5 +54,5 @@ def _surfels(item: bpy.types.Object, scale: float, seed: int) -> Surfels:
 
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
-    shown = vertex_colours(item, mesh)
+    shown = vertex_colours(paint_of(item), mesh)
     return sample_surfels(replace(mesh, vertices=mesh.vertices.astype(float)), POINTS, seed=seed, colour=shown)

@@ -91,3 +91,12 @@ def _driver(block: bpy.types.ID, path: str, expression: str, item: bpy.types.Obj
             continue
         variable.name = name
     driver.expression = expression
+
+
+def frame_as(scene: bpy.types.Scene, camera: bpy.types.Object) -> None:
+    """Give the scene's picture the shape of a shot's. The size that the job set stays where it has that shape already, since
+    another one would count as set by the user."""
+    width, height = camera[RESOLUTION]
+    render = scene.render
+    if abs(render.resolution_x * height - render.resolution_y * width) > max(width, height):  # more than by rounding to pixels
+        render.resolution_x, render.resolution_y = width, height

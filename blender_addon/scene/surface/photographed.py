@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Generator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING
 
+import bpy
 import numpy as np
 
 from ...core.arrays import Bools, Floats, Ints
@@ -22,9 +22,6 @@ from ..images import LARGEST, read_pixels, release, working_size
 from ..meshes import MM, read_mesh
 from .base_picture import base_picture, faces_showing, picture_of
 from .surface_texture import colour_layer, is_linear, linear_colours, read_linear
-
-if TYPE_CHECKING:
-    import bpy
 
 MOST_TEXELS = 5_000_000  # the most covered texels that are processed; a larger texture is halved
 FEWEST_TEXELS = 256
@@ -52,10 +49,12 @@ def reading(
     used = faces_showing(item, triangles, texture.image)
     if "filled" in triangles.face_marks:
         used &= ~triangles.face_marks["filled"]
-    limit = _limit(image, triangles, used, finest_texel_mm)
+    name, size = image.name, working_size(image, LARGEST)
+    limit = yield from aside(partial(_limit, size, triangles, used, finest_texel_mm), progress)
+    image = bpy.data.images[name]
     opaque = image.depth in (24, 48, 96)  # three channels; read first, since reading the pixels may release the image
     linear = is_linear(image)
-    raw = read_pixels(image, limit=limit)  # all of Blender's data is read before the first yield
+    raw = read_pixels(image, limit=limit)
     alpha = None if opaque else raw[..., 3].copy()
     pixels = yield from aside(partial(linear_colours, raw, linear=linear), progress)
     del raw
@@ -115,18 +114,17 @@ def own_normals(item: bpy.types.Object, surface: TexturedSurface) -> Floats | No
     return decode(pixels[row, column])
 
 
-def shared_share(item: bpy.types.Object) -> float:
+def shared_share(triangles: TriangleMesh) -> float:
     """Share, 0 to 1, of the textured area's texels that several places of the surface use; measured coarsely."""
-    triangles = read_mesh(item)
     if triangles.uv is None:
         return 0.0
     surface = read_surface(triangles, np.ones(len(triangles.faces), bool), height=512, width=512)
     return float(surface.texels.shared.mean()) if len(surface) else 0.0
 
 
-def _limit(image: bpy.types.Image, triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
-    """The longest side in px to work at, limited by the wanted texel size and by `MOST_TEXELS`."""
-    width, height = working_size(image, LARGEST)
+def _limit(size: tuple[int, int], triangles: TriangleMesh, used: Bools, finest_texel_mm: float) -> int:
+    """The longest side in px to work at, limited by the wanted texel size and by `MOST_TEXELS`. size: of the image, px."""
+    width, height = size
     if triangles.uv is None or not used.any():
         return max(width, height)
     faces, uv = triangles.faces[used], triangles.uv[used]

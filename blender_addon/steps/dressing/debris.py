@@ -49,8 +49,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         if settings.seed is None
         else stage.seed * 1000 + settings.seed
     )
-    pieces = library(body, seed=seed)
     table = set_parts.world_mesh(top)
+    pieces = yield from aside(partial(library, body, seed=seed), looking)
     surface = yield from aside(partial(SurfaceQueries, table.vertices, table.faces), looking)
     heights = set_parts.heights_of(surface)
     foot, views = set_parts.subject_foot(stage), shot_views(stage)

@@ -23,6 +23,7 @@ from ...core.dressing.tabletops.planks import Planks, planks
 from ...core.dressing.tabletops.round import bat, sweep
 from ...core.dressing.tabletops.stone import slate
 from ...core.dressing.trades import Largest, Trade, draw, trade_of
+from ...core.mesh.triangles import TriangleMesh
 from ...core.shots.sight import ShotView, convex_outline, outside_distance
 from ...core.srgb import luminance
 from ...job.errors import SheetError
@@ -84,10 +85,10 @@ def run(stage: Stage, settings: Settings) -> Run:
         top = yield from aside(partial(make_top, kind, extent, settings, seed, foot), making)
         mesh, materials, support, gap = yield from aside(partial(set_parts.settled_top, top, foot), making)
         if extent.back is not None and kind in ("planks", "cloth", "photo"):
-            mesh = ended_at_horizon(mesh, extent.far_y, views)
-        worn = _worn(stage, settings, materials, (tone, reach, depth))
+            mesh = yield from aside(partial(ended_at_horizon, mesh, extent.far_y, views), making)
+        worn = yield from _worn(stage, settings, materials, (tone, reach, depth), making)
         key = "" if place == 0 else kind
-        item = set_parts.make_part("table", mesh, worn, table=key)
+        item = set_parts.make_part("table", mesh, set_parts.materials_named(worn), table=key)
         item[set_parts.ARRANGEMENT], item[set_parts.TRADE] = seed, trade.key
         if placed is not None:
             item[PLACE] = placed
@@ -95,11 +96,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             stage, "table", set_parts.spare(item, place > 0), key=key, name=f"Table {_label(kind)}" if place else "Table"
         )
         if top.beyond is not None:
-            item = set_parts.make_part("rise", set_parts.follow(top.beyond, support), worn, table=key)
-            set_parts.only_seen(item)
-            set_parts.offer_part(
-                stage, "backdrop", set_parts.spare(item, place > 0), key=f"rise{place or ''}", name="Paper rise"
-            )
+            _offer_rise(stage, set_parts.follow(top.beyond, support), worn, key, place)
             rises |= place == 0
         if place == 0:
             surface = yield from aside(partial(SurfaceQueries, mesh.vertices, mesh.faces), making)
@@ -110,7 +107,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             }  # fmt: skip
     yield Progress(0.55, "Setting up the room behind")
     if settings.backdrop != "none" and not (rises and len(tops) == 1):
-        figures["room_mm"] = _offer_room(stage, settings, extent, views)
+        figures["room_mm"] = yield from _offer_room(stage, settings, extent, views)
     yield Progress(0.7, "Laying props on the table")
     ring = convex_outline(foot.points[:, :2])
     bench = Bench(
@@ -159,21 +156,14 @@ def _laid_props(
     return laid
 
 
-def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequence[ShotView]) -> int:
+def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequence[ShotView]) -> Generator[Progress, None, int]:
     """Offer the room behind the table; returns its width in mm."""
     half = _room_half(extent, views)
     if settings.backdrop == "photo":
         return _offer_photo(stage, settings, half, views)
-    scale = _room_scale(views, half)
-    if settings.backdrop == "workshop":
-        merges = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
-        parts = rooms.workshop_parts(half, seed=settings.room, scale=scale)
-        walls = {part.wall for part in parts.fixed}
-        hung = {wall: [(part.mesh.vertices, part.ways) for part in parts.fixed if part.wall == wall] for wall in walls}
-        shifts = {wall: quiet_shift(things, views) for wall, things in hung.items()}
-        room = rooms.assembled(parts, shifts=shifts, away=merges)
-    else:
-        room = rooms.plain_wall(half)
+    making = Progress(0.6, "Setting up the room behind")
+    plain = settings.backdrop != "workshop"
+    room = yield from aside(partial(rooms.plain_wall, half) if plain else partial(_workshop, settings, half, views), making)
     item = set_parts.make_part("room", room, room_materials())
     set_parts.only_seen(item)
     item[set_parts.TONED] = True
@@ -181,16 +171,38 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequenc
     return round(2 * half)
 
 
+def _workshop(settings: Settings, half: float, views: Sequence[ShotView]) -> TriangleMesh:
+    """The workshop's walls with what hangs and stands at them, so that as little of it as possible meets the subject's head."""
+    parts = rooms.workshop_parts(half, seed=settings.room, scale=_room_scale(views, half))
+    walls = {part.wall for part in parts.fixed}
+    hung = {wall: [(part.mesh.vertices, part.ways) for part in parts.fixed if part.wall == wall] for wall in walls}
+    shifts = {wall: quiet_shift(things, views) for wall, things in hung.items()}
+    return rooms.assembled(parts, shifts=shifts, away=lambda points: any(stands_behind(points, view) for view in views))
+
+
+def _offer_rise(stage: Stage, mesh: TriangleMesh, worn: Sequence[str], key: str, place: int) -> None:
+    """Offer the part of a sweep of paper that rises behind the subject. worn: the names of its materials."""
+    item = set_parts.make_part("rise", mesh, set_parts.materials_named(worn), table=key)
+    set_parts.only_seen(item)
+    set_parts.offer_part(stage, "backdrop", set_parts.spare(item, place > 0), key=f"rise{place or ''}", name="Paper rise")
+
+
 def _worn(
-    stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Sequence[float], float, float]
-) -> list[bpy.types.Material]:
-    """The materials of a tabletop by name. look: the dust's albedo, its extent (mm), the factor on the boards' albedo."""
+    stage: Stage, settings: Settings, names: Sequence[str], look: tuple[Sequence[float], float, float], making: Progress
+) -> Generator[Progress, None, list[str]]:
+    """Make the materials of a tabletop, each between two looks at the window's events; returns their names in the file.
+
+    look: the dust's albedo, its extent (mm), the factor on the boards' albedo.
+    """
     tone, reach, depth = look
-    wear = settings.wear / 100.0
-    return [
-        _photo_of(stage, settings) if name == "photo" else table_material(name, wear, tone, reach, depth=depth)
-        for name in names
-    ]
+    made = []
+    for name in names:
+        yield making
+        own = name == "photo"
+        material = _photo_of(stage, settings) if own else table_material(name, settings.wear / 100.0, tone, reach, depth=depth)
+        made.append(material.name)
+    yield making
+    return made
 
 
 def _photo_of(stage: Stage, settings: Settings) -> bpy.types.Material:

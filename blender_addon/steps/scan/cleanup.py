@@ -31,6 +31,7 @@ from ...scene.scan.questions.cleanup_choices import loose_decision, pieces_decis
 from ...scene.scan.rim_colour import usual_place
 from ...scene.scan.tessellate import tessellate
 from ...scene.stage import Stage
+from ...scene.thumbnails import Paint, paint_of
 from .declared.cleanup import Settings
 
 if TYPE_CHECKING:
@@ -76,31 +77,31 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     scan = stage.require("scan", key)
     yield Progress(0.05, f"Welding scan {key}")
     raw, file = read_mesh(scan), scan["bozzetto_file"]
-    mesh = yield from aside(partial(welded, raw), Progress(0.08, f"Welding scan {key}"))
-    bad = degenerate_faces(mesh)
-    mesh = submesh(mesh, ~bad)
-    if not len(mesh.faces):
-        raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has no face with an area; export it again')
-    if len(mesh.faces) < FEWEST:
-        few = f"only {len(mesh.faces)} triangles with an area, too few for a thing"
-        raise SubjectError(f'The scan "{scan["bozzetto_file"]}" has {few}; export it again')
-    _refuse_lines(mesh, scan["bozzetto_file"])
+    welding = Progress(0.08, f"Welding scan {key}")
+    mesh = yield from aside(partial(welded, raw), welding)
+    joined = len(mesh.vertices)
+    bad = yield from aside(partial(degenerate_faces, mesh), welding)
+    mesh = yield from aside(partial(submesh, mesh, ~bad), welding)
+    _refuse_lines(mesh, file)
     findings.figures |= {
         "triangles_before": len(raw.faces),
-        "welded_vertices": len(raw.vertices) - len(mesh.vertices),
+        "welded_vertices": len(raw.vertices) - joined,
         "degenerate_faces": int(bad.sum()),
     }
-    mesh, findings.figures["turned_faces"] = oriented(mesh)
+    mesh, findings.figures["turned_faces"] = yield from aside(partial(oriented, mesh), welding)
     mesh = _cropped(mesh, settings, findings)
     if settings.spikes:
         mesh = yield from aside(partial(_without_spikes, mesh, findings), Progress(0.15, f"Looking for spikes in scan {key}"))
-    yield Progress(0.2, f"Looking for loose pieces in scan {key}")
-    mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR)
+    loose = Progress(0.2, f"Looking for loose pieces in scan {key}")
+    yield loose
+    paint = paint_of(stage.require("scan", key))
+    mesh = yield from aside(partial(_without_loose, paint, mesh, settings, findings, near=NEAR), loose)
     _refuse_crumbs(file, findings.figures)
     if settings.table:
-        whole, mesh = mesh, (yield from _without_table(stage, key, mesh, findings))
+        whole, mesh = mesh, (yield from _without_table(stage, key, mesh, paint, findings))
         if mesh is not whole:  # objects that stood beside the piece are now loose
-            mesh = _without_loose(stage.require("scan", key), mesh, settings, findings, near=NEAR_ON_TABLE)
+            again = partial(_without_loose, paint, mesh, settings, findings, near=NEAR_ON_TABLE)
+            mesh = yield from aside(again, loose)
     if key == "1":
         yield from _judged(stage, stage.require("scan", key), mesh, findings)
     if settings.fill_holes:
@@ -109,11 +110,13 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
         filling = Progress(0.45, f"Filling holes of scan {key}")
         anchor = usual_place(mesh, materials)
         mesh = yield from aside(partial(_closed, stage, mesh, anchor, findings), filling)
-    mesh = _outward(holes.marked(mesh), findings)
+    turning = Progress(0.55, f"Turning the faces of scan {key} outwards")
+    mesh = yield from aside(lambda: _outward(holes.marked(mesh), findings), turning)
     before = len(mesh.faces)
     if before > settings.budget:
         yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
         mesh = decimated(mesh, settings.budget)
+        yield Progress(0.9, f"Storing scan {key}")
         findings.said.append(f"thinned from {before:,} to {len(mesh.faces):,} triangles")
     findings.figures["triangles"] = len(mesh.faces)
     scan = stage.require("scan", key)
@@ -156,7 +159,12 @@ def _refuse_crumbs(file: str, figures: dict[str, Any]) -> None:
 
 
 def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
-    """Refuse a mesh that is as thin as a line, which can't be framed, lit or focused on."""
+    """Refuse a mesh that has no surface, or is as thin as a line, which can't be framed, lit or focused on."""
+    if not len(mesh.faces):
+        raise SubjectError(f'The scan "{file}" has no face with an area; export it again')
+    if len(mesh.faces) < FEWEST:
+        few = f"only {len(mesh.faces)} triangles with an area, too few for a thing"
+        raise SubjectError(f'The scan "{file}" has {few}; export it again')
     middle = mesh.vertices.astype(float) - mesh.vertices.mean(axis=0, dtype=float)
     spread = np.linalg.eigvalsh(middle.T @ middle)
     if spread[1] < 1e-8 * spread[2]:
@@ -200,39 +208,39 @@ def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     return settled_among_neighbours(mesh, ~good)
 
 
-def _without_table(stage: Stage, key: str, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, TriangleMesh]:
+def _without_table(
+    stage: Stage, key: str, mesh: TriangleMesh, paint: Paint, findings: _Findings
+) -> Generator[Progress, None, TriangleMesh]:
     looking = Progress(0.3, f"Looking for a table in scan {key}")
     found = yield from aside(partial(find_table, mesh), looking)
     if found is not None:  # the underside of a scan that is inside out looks like a table
-        mesh = _outward(mesh, findings)
+        mesh = yield from aside(partial(_outward, mesh, findings), looking)
         if findings.figures["turned_outward"]:
             found = yield from aside(partial(find_table, mesh), looking)
     findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
-        if is_bare_sheet(mesh):
+        if (yield from aside(partial(is_bare_sheet, mesh), looking)):
             stage.warn(
                 "The scan is one flat sheet with an open edge, as a table with nothing on it is; if the piece is missing, "
                 "check that the right file was chosen"
             )
         return mesh
-    findings.decisions.append(table_decision(stage.require("scan", key), mesh, found))
+    findings.decisions.append((yield from aside(partial(table_decision, paint, mesh, found), looking)))
     findings.said.append(f"the table it stood on cut away ({100.0 * found.share:.0f} % of the surface)")
-    return without_table(mesh, found)
+    return (yield from aside(partial(without_table, mesh, found), looking))
 
 
-def _without_loose(
-    scan: bpy.types.Object, mesh: TriangleMesh, settings: Settings, findings: _Findings, *, near: float
-) -> TriangleMesh:
+def _without_loose(paint: Paint, mesh: TriangleMesh, settings: Settings, findings: _Findings, *, near: float) -> TriangleMesh:
     found = parts(mesh, small_percent=settings.loose, near=near)
     findings.decisions = [decision for decision in findings.decisions if decision.key not in ("loose", "pieces")]
-    several = pieces_decision(scan, mesh, found)
+    several = pieces_decision(paint, mesh, found)
     if several is not None:
         findings.decisions.append(several)
     gone = int((~found.keep).sum())
     findings.figures["loose_pieces"] = findings.figures.get("loose_pieces", 0) + gone
     findings.figures["parts_kept"] = int(found.keep.sum())
     if gone or found.unsure.any():
-        findings.decisions.append(loose_decision(scan, mesh, found, settings.loose))
+        findings.decisions.append(loose_decision(paint, mesh, found, settings.loose))
     if not gone:
         return mesh
     share = 100.0 * found.areas[~found.keep].sum() / found.areas.sum()

@@ -14,6 +14,7 @@ from ...job.errors import InputError
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object
 from ...scene.running.captured import captured
+from ...scene.running.start_scene import hide_start_scene
 from ...scene.scan.importers import Imported, import_scan
 from ...scene.scan.joined_pictures import joined_pictures
 from ...scene.scan.questions.picture_choice import NONE, Chosen, Wish, choose_pictures, file_name
@@ -57,6 +58,7 @@ def run(stage: Stage, settings: Settings) -> Run:
             decisions.append(_unit(stage, settings, imported))
         else:
             figures |= {f"{name}_{place + 1}": value for name, value in found.items()}
+    hide_start_scene(stage)
     return Result("; ".join(words), figures, tuple(decisions))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -32,7 +32,7 @@ from ...scene.scan.questions.size_choices import size_decision
 from ...scene.scan.questions.standing_choices import front_decision, given_front, up_decision
 from ...scene.scan.textures import sizes_of
 from ...scene.stage import Stage
-from ...scene.thumbnails import surface_colours
+from ...scene.thumbnails import Paint, paint_of, surface_colours
 from .declared.orientation import Settings
 
 if TYPE_CHECKING:
@@ -57,10 +57,13 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.05, "Looking for what it stands on")
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
-    good = steady_vertices(mesh)
-    looks = looks_of_scan(clean, mesh)
-    search = partial(_support, stage, mesh, good, settings, looks)
-    support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
+    looking = Progress(0.1, "Looking for what it stands on")
+    yield looking
+    paint = paint_of(clean)
+    good = yield from aside(partial(steady_vertices, mesh), looking)
+    looks = yield from aside(partial(looks_of_scan, paint, mesh), looking)
+    search = partial(_support, stage, mesh, good, settings, looks, paint)
+    support, up = yield from aside(search, looking)
     yield Progress(0.6, "Turning it upright and looking for its front")
     turn = rotation_between(support.up, UP)
     file = str(stage.require("clean", "1").get("bozzetto_file", "")) if support.axis in SET_UP else None
@@ -85,7 +88,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     stage.offer("upright", item, key="1", name="Upright")
     if assumed:
         stage.warn(f"No length is known, so the size is assumed ({how}); set the height for true size")
-    figures = _figures(replace(level, vertices=standing * mm), extent * mm, materials)
+    sizes, upright = sizes_of(materials), replace(level, vertices=standing * mm)
+    figures = yield from aside(partial(_figures, upright, extent * mm, sizes), Progress(0.9, "Scaling it to its true size"))
     figures |= {
         "mm_per_unit": mm, "assumed": assumed, "size_from": how, "support": support.kind,
         "support_flat": round(support.flat, 3), "tip_deg": round(support.tip_deg, 2),
@@ -139,22 +143,24 @@ def _front(
     return front_decision(facings(thing, file=file), support.up, looks)
 
 
-def _figures(mesh: TriangleMesh, points: Floats, materials: Sequence[bpy.types.Material | None]) -> dict[str, Any]:
-    """Sizes in mm of an upright mesh in mm."""
+def _figures(mesh: TriangleMesh, points: Floats, sizes: Any) -> dict[str, Any]:
+    """Sizes in mm of an upright mesh in mm. sizes: those of its materials' pictures."""
     size = np.ptp(points, axis=0)
     over = stand_top(mesh)
     figures = {
         "height_mm": round(float(points[:, 2].max()), 4),
         "width_mm": round(float(size[0]), 4),
         "depth_mm": round(float(size[1]), 4),
-        "texels_per_mm": round(texels_per_unit(mesh, sizes_of(materials)), 3),
+        "texels_per_mm": round(texels_per_unit(mesh, sizes), 3),
     }
     if over is not None:
         figures["stand_top_mm"] = round(over, 3)
     return figures
 
 
-def _support(stage: Stage, mesh: TriangleMesh, good: Bools, settings: Settings, looks: Looks) -> tuple[Support, Decision]:
+def _support(
+    stage: Stage, mesh: TriangleMesh, good: Bools, settings: Settings, looks: Looks, paint: Paint
+) -> tuple[Support, Decision]:
     """The chosen way to stand, and the decision."""
     given = _given_up(settings)
     if given is not None:
@@ -163,7 +169,7 @@ def _support(stage: Stage, mesh: TriangleMesh, good: Bools, settings: Settings, 
         return support, up_decision([support], support, looks)
     clean = stage.require("clean", "1")
     file = str(clean.get("bozzetto_file", ""))
-    found = supports(mesh, hull_triangles, file=file, good=good, colours=_shown_by(clean, mesh))
+    found = supports(mesh, hull_triangles, file=file, good=good, colours=_shown_by(paint, mesh))
     if not found:
         raise SubjectError("The scan is flat or too small for a pose in which it could stand to be found; set which way is up")
     chosen = _leaning(stage, found[0]) if settings.keep_lean else found[0]
@@ -184,11 +190,11 @@ def _given_up(settings: Settings) -> tuple[Floats, str] | None:
     return (AXES[settings.up], settings.up) if settings.up != "auto" else None
 
 
-def _shown_by(item: bpy.types.Object, mesh: TriangleMesh) -> Callable[[Ints, Floats], Floats] | None:
+def _shown_by(paint: Paint, mesh: TriangleMesh) -> Callable[[Ints, Floats], Floats] | None:
     """A function for the scan's colours at points of its faces; None where it has no colour."""
     if not mesh.colours and mesh.uv is None:
         return None
-    return lambda faces, weights: surface_colours(item, mesh, faces, weights)
+    return partial(surface_colours, paint, mesh)
 
 
 def _leaning(stage: Stage, support: Support) -> Support:

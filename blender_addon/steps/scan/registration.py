@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -33,7 +34,7 @@ from ...scene.delivery.contact_sheet import save_png
 from ...scene.meshes import MM, make_object, read_mesh
 from ...scene.running.session import whole_file
 from ...scene.stage import Stage
-from ...scene.thumbnails import vertex_colours
+from ...scene.thumbnails import paint_of, vertex_colours
 from .declared.registration import Choice, Pair, Settings
 
 if TYPE_CHECKING:
@@ -56,7 +57,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         return Result("There is one scan, so nothing had to be aligned", {"scans": 0})
     yield Progress(0.05, "Reading the first scan")
     upright = stage.require("upright")
-    first, colour = _read(upright, MM)
+    first, colour = yield from _read(upright, MM, Progress(0.07, "Reading the first scan"))
+    upright = stage.require("upright")
     matrix = np.array(upright.get("bozzetto_matrix", np.eye(4).ravel()), float).reshape(4, 4)
     matrix[:3] *= MM
     figures: dict[str, object] = {"scans": len(further)}
@@ -64,7 +66,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     for place, key in enumerate(further):
         start, width = 0.1 + 0.85 * place / len(further), 0.85 / len(further)
         yield Progress(start, f"Reading scan {key}")
-        mesh, own_colour = _read(stage.require("clean", key), 1.0)
+        reading = Progress(start + 0.1 * width, f"Reading scan {key}")
+        mesh, own_colour = yield from _read(stage.require("clean", key), 1.0, reading)
         role = stage.require("clean", key).get("bozzetto_scan_role", "whole")
         looking = Progress(start + 0.2 * width, f"Looking for the place of scan {key}")
         pairs = [row for row in settings.pairs if row.scan == key]
@@ -88,13 +91,15 @@ def run(stage: Stage, settings: Settings) -> Run:
     return Result("; ".join(words), figures, tuple(decisions))
 
 
-def _read(item: bpy.types.Object, scale: float) -> tuple[TriangleMesh, Floats | None]:
+def _read(
+    item: bpy.types.Object, scale: float, reading: Progress
+) -> Generator[Progress, None, tuple[TriangleMesh, Floats | None]]:
     """An object's mesh and the linear colour of each vertex, None without colour."""
     mesh = read_mesh(item, scale=scale)
     mesh = replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != "bozzetto_stand"})
     if not len(mesh.faces):
         raise SubjectError(f'"{item.name}" has no faces, so nothing can be aligned to it')
-    shown = vertex_colours(item, mesh)
+    shown = yield from aside(partial(vertex_colours, paint_of(item), mesh), reading)
     return replace(mesh, vertices=mesh.vertices.astype(float)), None if shown is None else decode(shown)
 
 

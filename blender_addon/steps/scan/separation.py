@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Generator
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -24,7 +25,7 @@ from ...scene.scan.questions.stand_question import stand_decision
 from ...scene.scan.stand_mask import MASK
 from ...scene.spatial import Points, SurfaceQueries
 from ...scene.stage import Stage
-from ...scene.thumbnails import surface_colours
+from ...scene.thumbnails import Paint, paint_of, surface_colours
 from .declared.separation import Settings
 
 if TYPE_CHECKING:
@@ -55,21 +56,24 @@ def run(stage: Stage, settings: Settings) -> Run:
     mesh = _without_mask(mesh)
     source = _source(stage, settings)
     yield Progress(0.15, "Looking for the stand")
-    search = partial(_found, mesh, _face_colours(upright, mesh), settings, painted, source)
-    found = yield from aside(search, Progress(0.2, "Looking for the stand"))
+    paint = paint_of(stage.require("upright"))
+    looking = Progress(0.2, "Looking for the stand")
+    colours = yield from aside(partial(_face_colours, paint, mesh), looking)
+    found = yield from aside(partial(_found, mesh, colours, settings, painted, source), looking)
     by_hand = painted is not None or settings.stand != "auto" or settings.stand_top is not None
-    shown = stage.require("upright")
-    decisions = (stand_decision(shown, mesh, found, by_hand=by_hand, given=source is not None),)
+    decide = partial(stand_decision, paint, mesh, found, by_hand=by_hand, given=source is not None)
+    decisions = ((yield from aside(decide, looking)),)
     yield Progress(0.4, "Looking for surfaces that the scan may have invented")
     doubting = Progress(0.42, "Looking for surfaces that the scan may have invented")
     mesh, doubted = yield from aside(partial(_doubted, stage, mesh, ~found.stand), doubting)
     if found.field is None:
-        alone = _piece_alone(stage, mesh, found, source)
+        alone = yield from _piece_alone(stage, mesh, found, source)
         shell = f"; it is a thin shell, about {doubted['wall_mm']:.1f} mm" if doubted["shell"] else ""
         return Result(alone.words + shell, alone.figures | doubted, decisions)
     yield Progress(0.5, "Cutting and closing")
-    tone = _tone(stage.require("upright"), mesh)
-    halves = yield from aside(partial(cut, mesh, found.field, tone=tone), Progress(0.55, "Cutting and closing"))
+    cutting = Progress(0.55, "Cutting and closing")
+    tone = yield from aside(partial(_tone, paint, mesh), cutting)
+    halves = yield from aside(partial(cut, mesh, found.field, tone=tone), cutting)
     if not len(halves.above.faces) or not len(halves.below.faces):
         raise SubjectError("The painted mask leaves no piece or no stand: paint the stand white and the piece black")
     figures = _figures(found, halves) | doubted
@@ -78,7 +82,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     else:
         yield Progress(0.7, f"Setting the piece on the stand of scan {source}")
         setting = Progress(0.75, f"Setting the piece on the stand of scan {source}")
-        other = _read_other(stage, source)
+        other = yield from _read_other(stage, source, setting)
         stand, flat, figures["leftover_mm2"] = yield from aside(partial(_stand_of, other, mesh, found, halves.line), setting)
         piece, figures["seat_moved_mm"] = yield from aside(partial(_seat, halves, stand, settings.sink), setting)
         _say_gap(stage, halves.line, stand, source)
@@ -132,13 +136,16 @@ def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMe
     return mesh, figures
 
 
-def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: str | None) -> Result:
+def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: str | None) -> Run:
     """Offer the whole first scan as the piece, and a separate scan of the stand, if any, as the stand."""
-    whole, lid = closed(mesh)
+    closing = Progress(0.6, "Closing the piece")
+    whole, lid = yield from aside(partial(closed, mesh), closing)
     stage.offer("piece", _object(stage.require("upright"), "Piece", whole, lid), name="Piece")
-    figures: dict[str, object] = {"stand": source is not None, "piece_volume_mm3": _volume(whole)}
+    volume = yield from aside(partial(_volume, whole), closing)
+    figures: dict[str, object] = {"stand": source is not None, "piece_volume_mm3": volume}
     if source is not None:
-        stand, flat, _ = _stand_of(_read_other(stage, source), mesh, found, np.zeros((0, 3)))
+        other = yield from _read_other(stage, source, closing)
+        stand, flat, _ = yield from aside(partial(_stand_of, other, mesh, found, np.zeros((0, 3))), closing)
         stage.offer("stand", _object(stage.require("aligned", source), "Stand", stand, flat), name="Stand")
         figures |= {"stand_from": source, "stand_volume_mm3": _volume(stand)}
     return Result(found.reason[0].upper() + found.reason[1:], figures)
@@ -169,10 +176,13 @@ class _Other:
     role: str
 
 
-def _read_other(stage: Stage, key: str) -> _Other:
+def _read_other(stage: Stage, key: str, reading: Progress) -> Generator[Progress, None, _Other]:
     item = stage.require("aligned", key)
     mesh = _without_mask(read_mesh(item, scale=MM))
-    return _Other(key, mesh, _face_colours(item, mesh), _tone(item, mesh), str(item.get("bozzetto_scan_role", "")))
+    paint, role = paint_of(item), str(item.get("bozzetto_scan_role", ""))
+    colours = yield from aside(partial(_face_colours, paint, mesh), reading)
+    tone = yield from aside(partial(_tone, paint, mesh), reading)
+    return _Other(key, mesh, colours, tone, role)
 
 
 def _stand_of(other: _Other, first: TriangleMesh, found: Separation, line: Floats) -> tuple[TriangleMesh, Bools, float]:
@@ -266,16 +276,16 @@ def _without_mask(mesh: TriangleMesh) -> TriangleMesh:
     return replace(mesh, colours={name: values for name, values in mesh.colours.items() if name != MASK})
 
 
-def _face_colours(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
+def _face_colours(paint: Paint, mesh: TriangleMesh) -> Floats | None:
     """(m, 3) linear colour at each face's centre, None where the scan has no colour."""
     count = len(mesh.faces)
-    shown = surface_colours(item, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
+    shown = surface_colours(paint, mesh, np.arange(count), np.full((count, 3), 1.0 / 3.0))
     return None if float(np.ptp(shown, axis=0).max()) < 0.02 else decode(shown)
 
 
-def _tone(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:
+def _tone(paint: Paint, mesh: TriangleMesh) -> Floats | None:
     """(n,) luminance at the vertices, None where the scan has no colour."""
-    colours = _face_colours(item, mesh)
+    colours = _face_colours(paint, mesh)
     if colours is None:
         return None
     tone, count = np.zeros(len(mesh.vertices)), np.zeros(len(mesh.vertices))

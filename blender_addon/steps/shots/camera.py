@@ -26,7 +26,7 @@ from ...scene.shots.closeup_shots import closeup_places, note_true_magnification
 from ...scene.shots.moves import TARGET
 from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage
-from ...scene.thumbnails import give_thumbnail, looks_of_all
+from ...scene.thumbnails import give_thumbnail, looks_of_all, shot_picture
 from ._framing import close_look_decisions, framed, proposals, spots_of
 from .declared.camera import KIND_CHOICES, Settings, ShotRow, _usual_names
 
@@ -44,14 +44,15 @@ ROOM = 0.98
 
 def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.0, "looking at the subject")
-    subject = read_subject(stage)
+    subject = yield from aside(read_subject(stage), Progress(0.1, "looking at the subject"))
     asks = shot_asks(settings, tilt=product_tilt(subject))
     yield Progress(0.2, "looking for details")
     piece = read_mesh(next(iter(stage.find_all("piece").values())), scale=MM)
     near = closeup_places(stage)
     proposed = yield from aside(partial(proposals, piece, subject, asks, near), Progress(0.22, "looking for details"))
     spots = spots_of(proposed, asks, settings.close_look)
-    looks = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+    gathering = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+    looks = yield from aside(gathering, Progress(0.28, "looking for details"))
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
         yield Progress(0.3 + 0.6 * place / len(asks), f"framing {ask.name}")
@@ -73,13 +74,16 @@ def run(stage: Stage, settings: Settings) -> Run:
             extra["bozzetto_turn"] = settings.turning
         lens = Lens(shot.optics, ask.format_mm, ask.resolution, ask.kind, ask.coc, settings.blades)
         camera = make_camera(f"Shot {ask.name}", shot.pose, lens, extra=extra)
-        give_thumbnail(camera, looks)
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
+        name, drawing = camera.name, shot_picture(camera, looks)
+        give_thumbnail(name, (yield from aside(drawing, framing)))
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
     result = _result(solved)
     result.figures.update(note_true_magnification(stage, solved, near, scan_finest_mm(stage, piece)))
-    return replace(result, decisions=close_look_decisions(subject, asks, proposed, settings.close_look, looks))
+    deciding = partial(close_look_decisions, subject, asks, proposed, settings.close_look, looks)
+    decisions = yield from aside(deciding, Progress(0.95, "drawing the close looks"))
+    return replace(result, decisions=decisions)
 
 
 def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str, object]:

@@ -45,7 +45,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     fps = int(settings.fps)
     frames = round(settings.seconds * fps)
     figures: dict[str, object] = {"moves": [], "frames": frames, "fps": fps}
-    subject = read_subject(stage) if "rack_focus" in asked else None
+    subject = read_subject(stage)() if "rack_focus" in asked else None
     for place, kind in enumerate(asked):
         words = f"Planning the {WORDS[kind]}"
         making = Progress(0.1 + 0.9 * place / len(asked), words)

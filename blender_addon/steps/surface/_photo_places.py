@@ -105,9 +105,11 @@ class Asked:
         others = sorted({*names_in(listed)} - {name})
         setting = f"{self.table}.accepted"
         with_it, without = ({setting: ", ".join(names)} for names in ([*others, name], others))
-        use, leave = Alternative(self.use, with_it, picture=picture), Alternative(self.leave, without)
+        use = Alternative(self.use, with_it, picture=picture)
+        leave = Alternative(self.leave, without if accepted else {})  # what holds already would count as the answer
         sure = {"sure": 0.95, "not sure": 0.5, "no fit": 0.95}[placed.verdict]
-        rest = (leave if used else use,) if placed.verdict != "no fit" else ()
+        open_ways = (leave,) if accepted else ()
+        rest = (open_ways if used else (use,)) if placed.verdict != "no fit" else ()
         question = self.question.format(name=name)
         return Decision(f"camera_{name}", question, use if used else leave, sure, placed.evidence, rest, accepted)
 

@@ -31,7 +31,7 @@ from ...job.decisions import Decision
 from ...job.files.aside import aside, aside_steps
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image
-from ...scene.meshes import MM
+from ...scene.meshes import MM, read_mesh
 from ...scene.stage import Stage
 from ...scene.surface.dropped_triangles import dropped_triangles
 from ...scene.surface.finer_relief import finer_relief
@@ -62,8 +62,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         return Result(f"No relief: the piece {found}", {"found": False})
     if found.surface.on_vertices and settings.method == "band":
         return Result("No relief: the band-pass effect needs a texture image", {"found": False})
-    item = stage.require("piece")
-    shared = 0.0 if found.surface.on_vertices else shared_share(item)
+    sharing = partial(shared_share, read_mesh(stage.require("piece")))
+    shared = 0.0 if found.surface.on_vertices else (yield from aside(sharing, working))
     if shared > 0.02:
         stage.warn(f"{100 * shared:.0f} % of the texture is shared by several places of the piece; relief is left out there")
     own = yield from _own_form(stage, found.surface)

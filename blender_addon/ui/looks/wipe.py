@@ -9,7 +9,7 @@ from bpy.props import StringProperty
 
 from ..hands.aiming import is_over
 from ..hands.view_tool import ViewTool
-from ..overlays.drawn_lines import HUE, draw_words
+from ..overlays.drawn_lines import HUE, draw_words, width_of
 from ..overlays.drawn_pictures import draw_picture, fill_box, texture_of
 
 MARGIN = 24.0
@@ -59,19 +59,18 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
 
     def _free(self) -> tuple[float, float]:
         """Width and height of the view without its sidebar, px."""
-        sidebar = next((part for part in bpy.context.area.regions if part.type == "UI"), None)
-        covered = sidebar.width if sidebar is not None and sidebar.width > 1 else 0
-        return float(self._region.width - covered), float(self._region.height)
+        return float(self._region.width - _width_of_region("UI")), float(self._region.height)
 
     def _frame(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """Lower left corner and size of the picture, or of the left one of two side by side."""
         width, height = self._free()
         margin = MARGIN * bpy.context.preferences.system.ui_scale
-        room = ((width - margin) / (2.0 if self._beside else 1.0) - margin, height - 4.0 * margin)
+        tools = _width_of_region("TOOLS")
+        room = ((width - tools - margin) / (2.0 if self._beside else 1.0) - margin, height - 4.0 * margin)
         texture = self._textures[0]
         scale = min(room[0] / texture.width, room[1] / texture.height)
         size = (scale * texture.width, scale * texture.height)
-        return (margin + 0.5 * (room[0] - size[0]), 0.5 * (height - size[1])), size
+        return (tools + margin + 0.5 * (room[0] - size[0]), 0.5 * (height - size[1])), size
 
     def draw_over(self) -> None:
         """Draw both pictures, the line, and their captions."""
@@ -88,13 +87,19 @@ class BOZZETTO_OT_wipe(ViewTool, bpy.types.Operator):
             fill_box(line - 1.0, y, 2.0, height, (*HUE, 1.0))
         below = y - 22.0 * bpy.context.preferences.system.ui_scale
         draw_words([self.left_words], x, below)
-        end = x + step if self._beside else x + width - 7.0 * len(self.right_words) * bpy.context.preferences.system.ui_scale
+        end = x + step if self._beside else x + width - width_of(self.right_words)
         draw_words([self.right_words], end, below)
 
     def close(self, context: bpy.types.Context) -> None:
         """End the tool and free the pictures."""
         self._textures = []
         super().close(context)
+
+
+def _width_of_region(kind: str) -> int:
+    """Width in px of a region of the area that lies over the view; 0 where it is hidden."""
+    region = next((part for part in bpy.context.area.regions if part.type == kind), None)
+    return region.width if region is not None and region.width > 1 else 0
 
 
 CLASSES = (BOZZETTO_OT_wipe,)

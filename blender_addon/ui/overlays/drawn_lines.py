@@ -70,6 +70,15 @@ def draw_words(lines: list[str], x: float, y: float, *, size: float = 12.0) -> N
     blf.disable(0, blf.SHADOW)
 
 
+def width_of(words: str, *, size: float = 12.0) -> float:
+    """Width in px of a line as `draw_words` draws it."""
+    import blf
+    import bpy
+
+    blf.size(0, size * bpy.context.preferences.system.ui_scale)
+    return float(blf.dimensions(0, words)[0])
+
+
 def _nearer(view: Matrix, projection: Matrix) -> Matrix:
     """The projection with everything 0.1 % nearer to the viewer, so that lines are drawn in front of their surface."""
     if projection[3][3] == 0.0:  # perspective: shrink towards the eye

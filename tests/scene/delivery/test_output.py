@@ -183,6 +183,6 @@ def test_finished_pictures_are_the_shots_in_their_order_then_the_turn_and_the_sh
     pictures = [(title, f"pictures/{key}.png", f"pictures/{key}.png")
                 for title, key in (("Hero", "hero"), ("Left side", "left_side"), ("Back", "back"))]  # fmt: skip
     sheet = ("In every material", "sample_sheet.png", "sample_sheet.png")
-    assert shown() == [*pictures, ("The turn", "turntable/0001.png", "turntable/0001.png"), sheet]
+    assert shown() == [*pictures, ("Turntable", "turntable/0001.png", "turntable/0001.png"), sheet]
     (tmp_path / "turntable.mp4").write_bytes(b"film")
-    assert shown()[3] == ("The turn", "turntable/0001.png", "turntable.mp4")
+    assert shown()[3] == ("Turntable", "turntable/0001.png", "turntable.mp4")

@@ -16,6 +16,7 @@ from mathutils import Vector
 
 from blender_addon.core.files.pictures.picture_headers import check_picture
 from blender_addon.job import sheet as sheets
+from blender_addon.job.decisions import as_kept, is_answered, questions_in
 from blender_addon.job.errors import JobError
 from blender_addon.job.files.whole_files import begin_folder
 from blender_addon.scene.delivery.kept_pictures import scene_digests
@@ -136,6 +137,9 @@ def test_a_light_that_explains_little_is_asked_about(tmp_path: Path, monkeypatch
     (asked,) = result.decisions
     assert asked.asked and result.figures["references"] == 0 and "unexplained" in words(place)
     assert asked.alternatives[0].sets == {"reference.accepted": "1"}
+    (question,) = questions_in("reference", [as_kept("reference", asked)])
+    assert not is_answered(question, {"reference.accepted": ""}.get, {})  # it stays in the list until somebody answers
+    assert is_answered(question, {"reference.accepted": "1"}.get, {})
 
 
 def test_a_look_for_other_pieces_has_no_photos_of_this_one() -> None:

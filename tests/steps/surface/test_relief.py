@@ -28,7 +28,7 @@ from blender_addon.scene.surface.base_picture import picture_of
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.scene.surface.photographed import reading
 from blender_addon.scene.surface.surface_texture import read_linear
-from blender_addon.scene.thumbnails import surface_colours
+from blender_addon.scene.thumbnails import paint_of, surface_colours
 from blender_addon.steps.surface import albedo, material, relief
 from tests.core.surface.relief.test_finer import finely_worked
 
@@ -306,7 +306,7 @@ def test_no_step_holds_a_vast_picture_as_floats(reader: str, tmp_path: Path) -> 
     tracemalloc.start()  # which counts numpy's arrays
     try:
         if reader == "colours":
-            found = surface_colours(place.piece, triangles, np.array([3]), np.full((1, 3), 1 / 3))[0]
+            found = surface_colours(paint_of(place.piece), triangles, np.array([3]), np.full((1, 3), 1 / 3))[0]
         elif reader == "mean":
             found = np.array(encode(np.array(mean_colour(place.piece, maps_of(place.stage, place.piece, "piece", None)))))
         else:

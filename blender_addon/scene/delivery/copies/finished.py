@@ -40,6 +40,6 @@ def finished(scene: bpy.types.Scene, out: Path) -> list[Finished]:
     frames = sorted((out / "turntable").glob("*.png"))[:1]
     if frames:
         video = out / "turntable.mp4"
-        found.append(Finished("The turn", frames[0], video if video.is_file() else frames[0]))
+        found.append(Finished("Turntable", frames[0], video if video.is_file() else frames[0]))
     found += [Finished(title, out / name, out / name) for name, title in SHEETS]
     return [copy for copy in found if copy.picture.is_file()]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,10 +11,8 @@ from ....core.mesh.triangles import TriangleMesh
 from ....core.scan.loose import Parts
 from ....core.scan.table import Table
 from ....job.decisions import Alternative, Decision
+from ...thumbnails import Paint
 from .looks import UP, Looks, looks_of_scan
-
-if TYPE_CHECKING:
-    import bpy
 
 CLEAR_TABLE, FAINT_TABLE = 0.9, 0.7
 """Confidence in a table that makes up at least `LARGE` of the surface, and in a smaller sheet: guesses."""
@@ -25,9 +22,9 @@ OTHER_PIECE, APART = 0.25, 0.02
 """From this share of the largest part's area and this gap over its diagonal, another part counts as a second piece; guesses."""
 
 
-def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> Decision:
+def table_decision(paint: Paint, mesh: TriangleMesh, table: Table) -> Decision:
     """The decision that a table was cut away; it is red in the picture."""
-    looks = looks_of_scan(item, mesh)
+    looks = looks_of_scan(paint, mesh)
     sheet = looks.places @ table.up - table.offset < max(4.0 * table.noise, 0.002 * float(np.linalg.norm(mesh.size)))
     share = (
         f"{100.0 * table.share:.0f} % of the surface lies in one level, faces up and ends in an open rim, with nothing below it"
@@ -40,12 +37,12 @@ def table_decision(item: bpy.types.Object, mesh: TriangleMesh, table: Table) -> 
     )  # fmt: skip
 
 
-def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
+def loose_decision(paint: Paint, mesh: TriangleMesh, found: Parts, percent: float) -> Decision:
     """The decision on which loose parts were dropped.
 
     percent: share of the main part's area from which a part counts as large.
     """
-    looks = looks_of_scan(item, mesh)
+    looks = looks_of_scan(paint, mesh)
     kept, gone = int((found.keep & found.unsure).sum()), int((~found.keep).sum())
     doubt = int(found.unsure.sum())
     large = int((~found.keep & (found.areas >= 0.01 * percent * found.areas.max())).sum())
@@ -62,7 +59,7 @@ def loose_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts, per
     )  # fmt: skip
 
 
-def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) -> Decision | None:
+def pieces_decision(paint: Paint, mesh: TriangleMesh, found: Parts) -> Decision | None:
     """Where a file holds two things of similar size: both were kept as one, or those far from the largest were left out; a crop
     box would keep any of them."""
     main = int(found.areas.argmax())
@@ -71,7 +68,7 @@ def pieces_decision(item: bpy.types.Object, mesh: TriangleMesh, found: Parts) ->
     apart = [part for part in others if part != main and _gap(found.boxes[part], found.boxes[main]) > APART * diagonal]
     if not apart:
         return None
-    looks = looks_of_scan(item, mesh)
+    looks = looks_of_scan(paint, mesh)
     gone = [part for part in apart if not found.keep[part]]
     ways = []
     for number, part in enumerate([main, *apart]):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from ....core.arrays import Bools, Floats
@@ -13,10 +11,7 @@ from ....core.mesh.triangles import TriangleMesh, face_normals
 from ....core.records import record
 from ....core.scan.upright import rotation_between
 from ....job.decisions import Picture
-from ...thumbnails import surface_colours
-
-if TYPE_CHECKING:
-    import bpy
+from ...thumbnails import Paint, surface_colours
 
 PIXELS, BACKGROUND = 128, 0.93
 """Side of a small picture, px, and its grey ground, display-encoded."""
@@ -48,9 +43,9 @@ class Looks:
         return np.asarray(np.clip(shown[::-1] * 255.0 + 0.5, 0, 255), np.uint8)
 
 
-def looks_of_scan(item: bpy.types.Object, mesh: TriangleMesh) -> Looks:
-    """Points distributed on a mesh, with the colours of an object's materials."""
+def looks_of_scan(paint: Paint, mesh: TriangleMesh) -> Looks:
+    """Points distributed on a mesh, with its colours."""
     faces, weights = sampled_by_area(mesh, POINTS)
     vertices = mesh.vertices.astype(float)
     places = np.einsum("nk,nkd->nd", weights, vertices[mesh.faces[faces]])
-    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(item, mesh, faces, weights))
+    return Looks(places, face_normals(vertices, mesh.faces)[faces], surface_colours(paint, mesh, faces, weights))

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from ....core.arrays import Bools, Floats, Pixels8
 from ....core.mesh.preview import sampled_by_area, view
 from ....core.mesh.triangles import TriangleMesh, face_normals
-from ...thumbnails import surface_colours
-
-if TYPE_CHECKING:
-    import bpy
+from ...thumbnails import Paint, surface_colours
 
 SIZE, POINTS, TURN_DEG = 128, 40_000, 25.0
 """Side of a picture, px; points drawn; the view's turn from the front, degrees."""
@@ -22,12 +17,12 @@ TINT = np.array([1.0, 0.62, 0.25])
 """Colour of the stand: amber, which differs from clay, stone and bronze in lightness too."""
 
 
-def marked_picture(item: bpy.types.Object, mesh: TriangleMesh, marked: Bools) -> Pixels8:
+def marked_picture(paint: Paint, mesh: TriangleMesh, marked: Bools) -> Pixels8:
     """(SIZE, SIZE, 3) uint8 picture, row 0 on top, of an upright mesh (z up) with the faces `marked` (m,) tinted."""
     faces, weights = sampled_by_area(mesh, POINTS)
     places = np.einsum("nk,nkd->nd", weights, np.asarray(mesh.vertices, float)[mesh.faces[faces]])
     normals = face_normals(np.asarray(mesh.vertices, float), mesh.faces)[faces]
-    colours = surface_colours(item, mesh, faces, weights)
+    colours = surface_colours(paint, mesh, faces, weights)
     grey = colours.mean(axis=1, keepdims=True)
     tinted = np.asarray(marked)[faces][:, None]
     shown = np.where(tinted, TINT * (0.55 + 0.45 * grey), colours)

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from ....core.mesh.triangles import TriangleMesh
 from ....core.scan.separation import Separation
 from ....job.decisions import Alternative, Decision
+from ...thumbnails import Paint
 from .stand_pictures import marked_picture
-
-if TYPE_CHECKING:
-    import bpy
 
 WITH_A_SCAN = 0.95
 """Confidence in a stand where a scan of it was given."""
@@ -22,21 +18,19 @@ OFFERED = 2
 """The most alternative cuts that are offered."""
 
 
-def stand_decision(
-    item: bpy.types.Object, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False
-) -> Decision:
+def stand_decision(paint: Paint, mesh: TriangleMesh, found: Separation, *, by_hand: bool, given: bool = False) -> Decision:
     """The decision 'stand'.
 
     given: there is a separate scan of the stand. by_hand: the settings say it.
     """
     height = max(float(mesh.vertices[:, 2].max()), 1e-9)
     none = np.zeros(len(mesh.faces), bool)
-    whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(item, mesh, none))
+    whole = Alternative("one piece without a stand", {"separation.stand": "no"}, marked_picture(paint, mesh, none))
 
     def cut(separation: Separation) -> Alternative:
         words = f"a stand up to {separation.top_mm:.1f} mm, {100.0 * separation.top_mm / height:.0f} % of the height"
         sets = {"separation.stand": "yes", "separation.stand_top": round(100.0 * separation.top_mm / height, 1)}
-        return Alternative(words, sets, marked_picture(item, mesh, separation.stand))
+        return Alternative(words, sets, marked_picture(paint, mesh, separation.stand))
 
     others = tuple(cut(other) for other in found.others[:OFFERED])
     if found.field is None:
