@@ -17,6 +17,7 @@ from ...core.mesh.triangles import TriangleMesh, face_normals
 from ...core.scan import known_length
 from ...core.scan.facing.choosing import facings
 from ...core.scan.facing.profiles import Standing
+from ...core.scan.loose import apart
 from ...core.scan.standing.file_axes import AXES, SET_UP
 from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
@@ -53,7 +54,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     yield Progress(0.05, "Looking for what it stands on")
     clean = stage.require("clean", "1")
     mesh = read_mesh(clean)
-    good = steady_vertices(mesh)
+    good = steady_vertices(mesh) & ~apart(mesh)
     looks = looks_of_scan(clean, mesh)
     search = partial(_support, stage, mesh, good, settings, looks)
     support, up = yield from aside(search, Progress(0.1, "Looking for what it stands on"))
