@@ -34,9 +34,6 @@ ASKEW, ASKEW_BASE = (0.18, 0.26), (0.4, 0.8)
 """How askew walls stand (the sine of 10 and 15 degrees), and how full a base is, between which that becomes evidence. True
 full bases of 19 scans and 16 made-up figures have 0.15 at most but for an owl's (0.27); a crown's flat top and a cut neck have
 0.24 and 0.25. The weight is a guess."""
-TURNED = (0.5, 0.7)
-"""Share of the form that does not depend on the direction, between which a hollow thing becomes a vessel: cups with a handle
-have 0.7 and more, a hollow bust 0.2 to 0.4 (a guess)."""
 STEADY_DEG = 12.0
 """Angle to tipping over that is steady enough for display; a larger one is no further evidence."""
 
@@ -85,10 +82,8 @@ def askew(pose: Pose) -> float:
 
 
 def hollow(pose: Pose) -> float:
-    """A vessel opens upwards: it does not stand on its rim. A hollow cast does, or a helmet: it is neither turned nor has it a
-    base at its other end."""
-    turned = float(np.clip((pose.turned - TURNED[0]) / (TURNED[1] - TURNED[0]), 0.0, 1.0))
-    return pose.hollow * max(turned, min(pose.opposite, 1.0))
+    """A vessel opens upwards: it does not stand on its rim. A hollow cast does, and a helmet."""
+    return pose.hollow
 
 
 def mirrored(pose: Pose) -> float:

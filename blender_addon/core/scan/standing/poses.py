@@ -34,8 +34,11 @@ LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
 LOOK_POINTS = 20_000
 DEEP, ALL_ROUND = 0.3, (0.8, 1.0)
-"""How deep a hollow is, and how much of the way round it touches the ground, from which its rim counts as a base: that of a
-hollow cast (guesses; whether it is a vessel upside down is for the evidence to say)."""
+"""How deep a hollow is, and how much of the way round it touches the ground, from which its rim counts as a base, as that of
+a hollow cast does (guesses)."""
+TURNED = (0.5, 0.7)
+"""Share of the form that does not depend on the direction, between which a hollow thing is taken for a vessel: cups with a
+handle have 0.7 and more, a hollow bust 0.2 to 0.4 (a guess). A base at the other end shows one as well."""
 
 
 @record
@@ -48,8 +51,8 @@ class Pose:
     central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area.
     regular: how near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall:
     height over diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right.
-    hollow: how deep the hollow is over which it stands. top: the outline of its top over that of all, from above. opposite: how
-    much of a base its other end is. turned: the share of the form that does not depend on the direction round up. slant: how askew the walls over it stand on it (`wall_slant`).
+    hollow: how deep the hollow is over which a vessel stands. top: the outline of its top over that of all, from above.
+    opposite: how much of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`).
     """
 
     up: Floats
@@ -71,7 +74,6 @@ class Pose:
     hollow: float = 0.0
     top: float = 0.0
     opposite: float = 0.0
-    turned: float = 0.0
     slant: float = 0.0
 
     @property
@@ -272,10 +274,14 @@ def looked_at(body: Body, pose: Pose) -> Pose:
     high = standing[:, 2] > TOP * float(standing[:, 2].max())
     top = outline_area(convex_outline(standing[high, :2][:TOP_POINTS])) / whole if whole > 0 else 0.0
     deep, touched, enclosed = hollow_below(standing)
-    rim = min(deep / DEEP, 1.0) * float(np.clip((touched - ALL_ROUND[0]) / (ALL_ROUND[1] - ALL_ROUND[0]), 0.0, 1.0))
+    opposite = measured(body, pose.up).base
+    turned = float(np.clip((round_share - TURNED[0]) / (TURNED[1] - TURNED[0]), 0.0, 1.0))
+    vessel = max(turned, min(opposite, 1.0))
+    all_round = float(np.clip((touched - ALL_ROUND[0]) / (ALL_ROUND[1] - ALL_ROUND[0]), 0.0, 1.0))
+    rim = min(deep / DEEP, 1.0) * all_round * (1.0 - vessel)
     return replace(
-        pose, mirror=mirror, plane=likeness, hollow=deep * touched, top=top, opposite=measured(body, pose.up).base,
-        turned=round_share, slant=wall_slant(body, pose), flat=max(pose.flat, rim),
+        pose, mirror=mirror, plane=likeness, hollow=deep * touched * vessel, top=top, opposite=opposite,
+        slant=wall_slant(body, pose), flat=max(pose.flat, rim),
         share=max(pose.share, rim * enclosed / max(body.area, 1e-30)),
     )  # fmt: skip
 
