@@ -74,6 +74,27 @@ def parts(mesh: TriangleMesh, *, small_percent: float = 1.0, near: float = NEAR)
     return Parts(labels, np.asarray(areas, float), boxes, keep, unsure)
 
 
+def apart(mesh: TriangleMesh, *, small_percent: float = 1.0) -> Bools:
+    """(n,) the vertices of small parts that lie beside the main part without touching it.
+
+    Such a part, a bead as well as what a scan shows in the air, is nothing to stand on: one below a base would hide the base.
+    """
+    labels, count = connected_faces(mesh.faces, len(mesh.vertices))
+    found = np.zeros(len(mesh.vertices), bool)
+    if count < 2:
+        return found
+    areas = np.bincount(labels, face_areas(mesh.vertices, mesh.faces), count)
+    main = int(areas.argmax())
+    surface = mesh.vertices[np.unique(mesh.faces[labels == main])]
+    touching = TOUCHING * float(np.linalg.norm(np.ptp(surface, axis=0)))
+    small = np.flatnonzero(100.0 * areas < small_percent * areas[main])
+    for part in small[np.argsort(-areas[small])][:MOST_JUDGED]:
+        own = np.unique(mesh.faces[labels == part])
+        reach = max(touching, _median_edge(mesh, labels == part))
+        found[own] = _closest(mesh.vertices[own], surface, reach) > reach
+    return found
+
+
 def _open_share(faces: Ints) -> float:
     """Share of the edges of some faces that only one of them has."""
     _, counts = edges(faces)

@@ -17,6 +17,7 @@ from ...core.mesh.triangles import TriangleMesh, face_normals
 from ...core.scan import known_length
 from ...core.scan.facing.choosing import facings
 from ...core.scan.facing.profiles import Standing
+from ...core.scan.loose import apart
 from ...core.scan.standing.file_axes import AXES, SET_UP
 from ...core.scan.support_plane import Support, supports
 from ...core.scan.units import texels_per_unit
@@ -60,7 +61,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     looking = Progress(0.1, "Looking for what it stands on")
     yield looking
     paint = paint_of(clean)
-    good = yield from aside(partial(steady_vertices, mesh), looking)
+    good = yield from aside(partial(_steady, mesh), looking)
     looks = yield from aside(partial(looks_of_scan, paint, mesh), looking)
     search = partial(_support, stage, mesh, good, settings, looks, paint)
     support, up = yield from aside(search, looking)
@@ -100,6 +101,11 @@ def run(stage: Stage, settings: Settings) -> Run:
     words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, {_ground(support, up)}"
     guessed = assumed and bool(stage.require("clean", "1").get("bozzetto_mm_per_unit"))
     return Result(words, figures, (up, front, size_decision(how, assumed, figures["height_mm"], unit_guessed=guessed)))
+
+
+def _steady(mesh: TriangleMesh) -> Bools:
+    """(n,) the vertices that are neither spikes nor of a speck in the air."""
+    return steady_vertices(mesh) & ~apart(mesh)
 
 
 def _ground(support: Support, up: Decision) -> str:

@@ -7,13 +7,15 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
+from blender_addon.core.mesh.solids import ball, lathe
 from blender_addon.core.mesh.topology import submesh, welded
 from blender_addon.core.mesh.triangles import TriangleMesh, face_normals
 from blender_addon.core.scan import support_plane
+from blender_addon.core.scan.loose import apart
 from blender_addon.core.scan.standing import evidence, file_axes
 from blender_addon.core.scan.standing.body import body_of
 from blender_addon.core.scan.standing.choosing import ways_to_stand
-from blender_addon.core.scan.standing.poses import all_poses
+from blender_addon.core.scan.standing.poses import Pose, all_poses, looked_at
 from tests.qhull import degrees_between, hull
 from tests.scan_shapes import box, moved, noisy, rotation, statuette
 
@@ -134,3 +136,72 @@ def test_a_neck_cut_askew_is_a_doubt_and_a_straight_one_is_none(askew: float) ->
     vertices[:, 2] += np.tan(np.radians(askew)) * vertices[:, 0] * np.clip(1.0 - vertices[:, 2] / 30.0, 0.0, 1.0)
     found = support_plane.supports(TriangleMesh(vertices, mesh.faces), hull)[0]
     assert found.kind == "flat" and found.cut == (askew > 0.0)
+
+
+def turned_shell(profile: list[tuple[float, float]]) -> TriangleMesh:
+    """A solid of revolution with rings a millimetre apart along its profile of (radius, z)."""
+    outline = np.array(profile)
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(outline, axis=0), axis=1))]
+    fine = np.arange(0.0, along[-1], 1.0)
+    return lathe(np.stack([np.interp(fine, along, outline[:, k]) for k in (0, 1)], axis=1), sides=96)
+
+
+def hollow_bust() -> TriangleMesh:
+    """A cast 6 mm thick, open below: a round socle that widens to shoulders broader than deep, and a head set forward. The
+    arms and the back are cut flat, as busts are. The whole is one closed surface, outside and inside."""
+    outside = [(22.0, 0.0), (22.0, 8.0), (18.0, 14.0), (18.0, 18.0), (27.0, 26.0), (29.0, 40.0), (20.0, 48.0), (8.0, 52.0)]
+    outside += [(8.0, 58.0), (13.0, 64.0), (14.0, 74.0), (9.0, 82.0), (0.01, 84.0)]
+    inside = [(0.01, 60.0), (3.0, 54.0), (15.0, 44.0), (22.0, 38.0), (23.0, 28.0), (17.0, 20.0), (17.0, 13.0), (21.4, 7.0)]
+    inside += [(21.4, 0.0)]
+    mesh = turned_shell(outside + inside + outside[:1])
+    vertices = mesh.vertices.copy()
+    over = np.clip((vertices[:, 2] - 16.0) / 10.0, 0.0, 1.0)
+    vertices[:, 0] *= 1.0 + 0.25 * over * (vertices[:, 2] < 54.0)
+    vertices[:, 1] *= 1.0 - 0.35 * over * (vertices[:, 2] < 54.0)
+    vertices[:, 1] -= 8.0 * np.clip((vertices[:, 2] - 54.0) / 8.0, 0.0, 1.0)
+    chest = (vertices[:, 2] > 20.0) & (vertices[:, 2] < 50.0)
+    vertices[chest, 0] = np.clip(vertices[chest, 0], -24.0, 24.0)
+    vertices[chest, 1] = np.minimum(vertices[chest, 1], 12.0)
+    return TriangleMesh(vertices, mesh.faces)
+
+
+def upright_pose(mesh: TriangleMesh, up: np.ndarray) -> Pose:
+    """The pose nearest to a direction (3,), looked at as a whole."""
+    body = body_of(mesh, hull)
+    return looked_at(body, min(all_poses(body), key=lambda pose: degrees_between(pose.up, up)))
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_the_rim_of_a_hollow_cast_is_its_base(seed: int) -> None:
+    """Its flat ring is 5 % of what it encloses; nothing is known of the file's axes. A hollow is no sign of a vessel upside
+    down where neither the form is turned nor the other end is a base."""
+    mesh, turn = noisy(hollow_bust(), noise=0.05, seed=seed), rotation(seed)
+    pose = upright_pose(mesh, np.array([0.0, 0.0, 1.0]))
+    assert pose.flat > 0.5 and pose.base > 0.5 and pose.hollow < 0.1
+    best = support_plane.supports(moved(mesh, turn), hull)[0]
+    assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 2.0 and best.chance > 0.8
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_the_rim_of_a_bowl_is_no_base(seed: int) -> None:
+    """The rim of a turned bowl is a level ring as well, but it opens upwards."""
+    outside = [(0.01, 0.0), (14.0, 0.0), (16.0, 2.0), (30.0, 14.0), (38.0, 30.0)]
+    mesh = noisy(turned_shell(outside + [(36.5, 30.0), (27.0, 15.0), (14.0, 6.0), (0.01, 5.0)]), noise=0.05, seed=seed)
+    pose = upright_pose(mesh, np.array([0.0, 0.0, -1.0]))
+    assert pose.hollow > 0.4 and pose.flat < 0.3
+    turn = rotation(seed)
+    best = support_plane.supports(moved(mesh, turn), hull)[0]
+    assert degrees_between(best.up, turn @ [0.0, 0.0, 1.0]) < 2.0
+
+
+def test_a_bead_below_the_base_is_nothing_to_stand_on() -> None:
+    """A closed speck in the air below a figure, of which a scan may show some, hides its base from the hull."""
+    figure = noisy(statuette(open_bottom=False), noise=0.03, seed=2)
+    bead = ball(2)
+    vertices = np.concatenate([figure.vertices, bead.vertices * 1.2 + [14.0, 3.0, -4.0]])
+    mesh = TriangleMesh(vertices, np.concatenate([figure.faces, bead.faces + len(figure.vertices)]))
+    lone = apart(mesh)
+    assert lone[len(figure.vertices) :].all() and not lone[: len(figure.vertices)].any()
+    best = support_plane.supports(mesh, hull, good=~lone)[0]
+    assert degrees_between(best.up, np.array([0.0, 0.0, 1.0])) < 1.0 and best.kind == "flat"
+    assert abs(float(best.point[2])) < 0.2

@@ -82,7 +82,7 @@ def askew(pose: Pose) -> float:
 
 
 def hollow(pose: Pose) -> float:
-    """A hollow piece opens upwards: it does not stand on its rim."""
+    """A vessel opens upwards: it does not stand on its rim. A hollow cast does, and a helmet."""
     return pose.hollow
 
 

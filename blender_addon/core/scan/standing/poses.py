@@ -35,6 +35,12 @@ LOOKED_AT = 16
 """Poses that are looked at as a whole (mirror image, hollow), the steadiest and flattest first."""
 LOOK_POINTS = 20_000
 """Points of the surface that are looked at, to bound the time."""
+DEEP, ALL_ROUND = 0.3, (0.8, 1.0)
+"""How deep a hollow is, and how much of the way round it touches the ground, from which its rim counts as a base, as that of
+a hollow cast does (guesses)."""
+TURNED = (0.5, 0.7)
+"""Share of the form that does not depend on the direction, between which a hollow thing is taken for a vessel: cups with a
+handle have 0.7 and more, a hollow bust 0.2 to 0.4 (a guess). A base at the other end shows one as well."""
 
 
 @record
@@ -47,8 +53,8 @@ class Pose:
     central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area.
     regular: how near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall:
     height over diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right.
-    hollow: how deep the hollow is over which it stands. top: the outline of its top over that of all, from above. opposite: how
-    much of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`).
+    hollow: how deep the hollow is over which a vessel stands. top: the outline of its top over that of all, from above.
+    opposite: how much of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`).
     """
 
     up: Floats
@@ -269,24 +275,32 @@ def looked_at(body: Body, pose: Pose) -> Pose:
     whole = outline_area(convex_outline((body.extremes @ turn.T)[:, :2]))
     high = standing[:, 2] > TOP * float(standing[:, 2].max())
     top = outline_area(convex_outline(standing[high, :2][:TOP_POINTS])) / whole if whole > 0 else 0.0
+    deep, touched, enclosed = hollow_below(standing)
+    opposite = measured(body, pose.up).base
+    turned = float(np.clip((round_share - TURNED[0]) / (TURNED[1] - TURNED[0]), 0.0, 1.0))
+    vessel = max(turned, min(opposite, 1.0))
+    all_round = float(np.clip((touched - ALL_ROUND[0]) / (ALL_ROUND[1] - ALL_ROUND[0]), 0.0, 1.0))
+    rim = min(deep / DEEP, 1.0) * all_round * (1.0 - vessel)
     return replace(
-        pose, mirror=mirror, plane=likeness, hollow=hollow_below(standing), top=top, opposite=measured(body, pose.up).base,
-        slant=wall_slant(body, pose),
+        pose, mirror=mirror, plane=likeness, hollow=deep * touched * vessel, top=top, opposite=opposite,
+        slant=wall_slant(body, pose), flat=max(pose.flat, rim),
+        share=max(pose.share, rim * enclosed / max(body.area, 1e-30)),
     )  # fmt: skip
 
 
-def hollow_below(standing: Floats, cells: int = 20) -> float:
-    """0 for a base or for feet, near 1 for a cup upside down: how deep the hollow over the ground is (mean clearance inside
-    the outline of the contact, over the height) times how much of the way round the outline touches the ground.
+def hollow_below(standing: Floats, cells: int = 20) -> tuple[float, float, float]:
+    """How deep the hollow over the ground is (0 for a base or for feet, near 1 for a cup upside down: from the mean clearance
+    inside the outline of the contact, over the height), how much of the way round that outline touches the ground, and its
+    area.
 
     standing: points (n, 3) spread over the surface, the ground at z = 0.
     """
     tall = float(standing[:, 2].max())
     if not tall > 0:
-        return 0.0
+        return 0.0, 0.0, 0.0
     outline = convex_outline(standing[standing[:, 2] < 0.02 * tall][:, :2])
     if len(outline) < 3:
-        return 0.0
+        return 0.0, 0.0, 0.0
     low, size = outline.min(axis=0), np.maximum(np.ptp(outline, axis=0), 1e-30)
     place = np.floor((standing[:, :2] - low) / size * cells).astype(int)
     within = ((place >= 0) & (place < cells)).all(axis=1)
@@ -296,11 +310,11 @@ def hollow_below(standing: Floats, cells: int = 20) -> float:
     middles = low + (np.stack([rows, columns], axis=1) + 0.5) / cells * size
     inside = _inside(outline, middles)
     if not inside.any():
-        return 0.0
+        return 0.0, 0.0, 0.0
     depth = float(np.maximum(lowest[inside], 0.0).mean() / tall)
     away = standing[standing[:, 2] < 0.04 * tall][:, :2] - outline.mean(axis=0)
     touched = np.unique((np.arctan2(away[:, 1], away[:, 0]) / (2.0 * np.pi) % 1.0 * 36.0).astype(int))
-    return float(np.clip((depth - 0.15) / 0.5, 0.0, 1.0)) * len(touched) / 36.0
+    return float(np.clip((depth - 0.15) / 0.5, 0.0, 1.0)), len(touched) / 36.0, outline_area(outline)
 
 
 def _inside(outline: Floats, points: Floats) -> Bools:
