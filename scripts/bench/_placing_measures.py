@@ -83,6 +83,7 @@ def together(answers: list[Found]) -> Found:
 
 
 def percent(answers: Any) -> float:
+    """How many of some answers are true, in percent; 0 of none."""
     given = list(answers)
     return 100.0 * sum(given) / max(len(given), 1)
 

@@ -18,6 +18,7 @@ FLAT = 0.08
 """Weight on a flat surface, beside that of 1 on what is seen: waves that run within 16 degrees of across the lamp are lost. A
 guess."""
 ROUNDS = 12
+"""Rounds of the iteration; a guess."""
 
 
 def completed(pixels: Texels, axes: Floats, normal: Floats, slope: Floats, light: Floats, weight: Floats) -> Floats:

@@ -293,6 +293,7 @@ def _telling(colours: dict[str, Floats]) -> dict[str, Floats]:
 BRIGHTEST = 4.0
 """A vertex colour beyond this is no light, but a number of 8 or 16 bits that was written as it is (a guess)."""
 MOST_8_BITS, MOST_16_BITS = 255.0, 65535.0
+"""The largest whole numbers of 8 and 16 bits."""
 
 
 def _to_one(values: Floats) -> Floats:

@@ -9,7 +9,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.surface.light.spherical_harmonics import basis, sphere_directions
 from blender_addon.core.surface.relief import finer, finest
 from blender_addon.core.surface.textured_surface import read_surface
-from tests.core.surface.test_light_evidence import LIGHT, NORMAL, evidence
+from tests.core.surface.light.test_light_evidence import LIGHT, NORMAL, evidence
 
 
 def test_harmonics_are_orthonormal_to_the_third_order() -> None:

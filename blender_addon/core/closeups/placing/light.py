@@ -98,8 +98,11 @@ def _design(normal: Floats, position: Floats, lamp: Floats | None, skin: Skin, s
 
 
 def unshaded(position: Floats, lamp: Floats, skin: Skin, size: int = MAP) -> Floats:
-    """(n,) 0 to 1: how far points (n, 3) of the piece are seen from a lamp far away in a direction (3,). size: of the picture
-    that is taken from there."""
+    """(n,) 0 to 1: how far points of the piece are seen from a lamp far away.
+
+    position: (n, 3) the points. lamp: (3,) the unit direction towards the lamp. size: of the picture that is taken from there,
+    px.
+    """
     skin = skin.fewer(COARSER * 1.05 * skin.reach / size)
     right = unit(across(lamp[None])[0])
     far = 40.0 * skin.reach

@@ -22,7 +22,9 @@ _WIDE_FROM = 7500
 _START = 27
 """Bytes before the first record: the mark, two bytes, and the version."""
 MOST_RECORDS = 1_000_000
+"""Records that are looked at, to bound the time of a broken file; scans have some hundreds. A guess."""
 MOST_DEPTH = 64
+"""Records within one another; files have fewer than ten. A guess."""
 
 
 def check_arrays(path: Path, *, free: float | None = None) -> None:
