@@ -106,7 +106,7 @@ OBJ_TEXTS: tuple[Callable[[], Case], ...] = (
         lambda text: text + "vp 0.1 0.2\nl 1 2 3 4\np 1 2 3\nsurf 0 1 0 1 1 2 3\ntrim 0 1 1\nend\ncall other.obj 1\nsh rm x\n"
     ),
     _obj(lambda text: text + "g " + " ".join(f"g{n}" for n in range(3000)) + "\nf 1 2 3\n"),
-    _obj(lambda text: text.replace("usemtl clay\n", "".join(f"usemtl m{n}\nf 1 2 3\n" for n in range(3000)))),
+    _obj(lambda text: text.replace("usemtl clay\n", "".join(f"usemtl m{n}\nf 1 2 3\n" for n in range(1500)))),
     _obj(lambda text: text.replace("usemtl clay", "usemtl")),
     _obj(lambda text: text.rstrip("\n") + "\n\n\n#\n# \xfc\0\n"),
     _obj(lambda text: text.encode() + bytes(4096)),

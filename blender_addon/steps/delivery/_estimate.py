@@ -60,8 +60,9 @@ def check_room(folder: Path, disk: int, memory: int) -> None:
     """Raise OutputError where the pictures would not fit on the disk or into memory."""
     free = shutil.disk_usage(folder).free
     if disk * SPARE > free:
+        have_words = f"{size_in_words(free)} are" if free >= 1_000_000 else "hardly any bytes are"
         raise OutputError(
-            f'The pictures take up to {size_in_words(round(disk * SPARE))}, and {size_in_words(free)} are free in "{folder}": '
+            f'The pictures take up to {size_in_words(round(disk * SPARE))}, and {have_words} free in "{folder}": '
             "free some room, choose another folder, or a smaller render.size"
         )
     have = free_mb()
