@@ -18,7 +18,7 @@ from ..compat import RELEASE
 from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
 from .mesh_print import feed_mesh
-from .packed import packed_digest, read_once
+from .packed import packed_digest
 
 _VERSION = "3:"
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
@@ -39,10 +39,13 @@ _OBJECT_SKIP = {
 """Skipped for objects: the transform is read as a matrix, and visibility is carried over."""
 
 
-def fingerprint(block: bpy.types.ID) -> str:
-    """A digest of a data-block's content; independent of name, visibility and selection."""
+def fingerprint(block: bpy.types.ID, packed: bytes | None = None) -> str:
+    """A digest of a data-block's content; independent of name, visibility and selection.
+
+    packed: the digest of an image's packed file, if it is known.
+    """
     digest = hashlib.sha256()
-    _feed(digest, block, {})
+    _feed(digest, block, {} if packed is None else {block.session_uid: packed})
     return _VERSION + digest.hexdigest()[:20]
 
 
@@ -51,8 +54,8 @@ def noted(block: bpy.types.ID) -> str:
 
     The digest of 0.1.0 covers less, and is equal in every release of Blender.
     """
-    with read_once():
-        return f"{fingerprint(block)}:{RELEASE}:{fingerprint_0_1.fingerprint(block)}"
+    packed = packed_digest(block)  # read once for both
+    return f"{fingerprint(block, packed)}:{RELEASE}:{fingerprint_0_1.fingerprint(block, packed)}"
 
 
 def unchanged(block: bpy.types.ID, kept: str) -> bool:
@@ -76,7 +79,7 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID, groups: dict[int, bytes]) 
     elif isinstance(block, bpy.types.NodeTree):
         _tree(digest, block, groups)
     elif isinstance(block, bpy.types.Image):
-        _image(digest, block)
+        _image(digest, block, groups)
     elif isinstance(block, bpy.types.Text):
         digest.update(block.as_string().encode())
     elif isinstance(block, bpy.types.Action):
@@ -224,14 +227,14 @@ def _curves(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
                 yield from bag.fcurves
 
 
-def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
+def _image(digest: hashlib._Hash, image: bpy.types.Image, groups: dict[int, bytes]) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.alpha_mode)).encode())
     if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # has unsaved painting
         values = np.zeros(len(image.pixels), np.float32)
         image.pixels.foreach_get(values)
         digest.update(values.tobytes())
     elif image.packed_file:
-        digest.update(packed_digest(image))
+        digest.update(groups.get(image.session_uid) or packed_digest(image) or b"")
     else:
         digest.update(image.filepath.encode())
 

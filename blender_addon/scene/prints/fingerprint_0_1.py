@@ -44,14 +44,14 @@ _PLAIN_LIGHT = {"ShaderNodeEmission": ["[1,1,1,1]", "1", "0"], "ShaderNodeOutput
 """The nodes that 5.2 gives a light that had none, and what their inputs say: nothing that the light itself does not."""
 
 
-def fingerprint(block: bpy.types.ID) -> str:
-    """A digest of a data-block's content; independent of name and selection."""
+def fingerprint(block: bpy.types.ID, packed: bytes | None = None) -> str:
+    """A digest of a data-block's content; independent of name and selection. packed: of an image's packed file, if known."""
     digest = hashlib.sha256()
-    _feed(digest, block)
+    _feed(digest, block, packed)
     return digest.hexdigest()[:20]
 
 
-def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
+def _feed(digest: hashlib._Hash, block: bpy.types.ID, packed: bytes | None = None) -> None:
     if isinstance(block, bpy.types.Object):
         _object(digest, block)
     elif isinstance(block, bpy.types.Mesh):
@@ -63,7 +63,7 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID) -> None:
     elif isinstance(block, bpy.types.NodeTree):
         _tree(digest, block)
     elif isinstance(block, bpy.types.Image):
-        _image(digest, block)
+        _image(digest, block, packed)
     elif isinstance(block, bpy.types.Text):
         digest.update(block.as_string().encode())
     else:
@@ -143,10 +143,10 @@ def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> Any
     return array
 
 
-def _image(digest: hashlib._Hash, image: bpy.types.Image) -> None:
+def _image(digest: hashlib._Hash, image: bpy.types.Image, packed: bytes | None) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
     if image.packed_file:
-        digest.update(packed_digest(image))
+        digest.update(packed or packed_digest(image) or b"")
     else:
         digest.update(image.filepath.encode())
 

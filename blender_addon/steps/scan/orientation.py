@@ -149,7 +149,7 @@ def _front(
     return front_decision(facings(thing, file=file), support.up, looks)
 
 
-def _figures(mesh: TriangleMesh, points: Floats, sizes: Any) -> dict[str, Any]:
+def _figures(mesh: TriangleMesh, points: Floats, sizes: dict[int, tuple[int, int]]) -> dict[str, Any]:
     """Sizes in mm of an upright mesh in mm. sizes: those of its materials' pictures."""
     size = np.ptp(points, axis=0)
     over = stand_top(mesh)
