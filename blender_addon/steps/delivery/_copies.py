@@ -124,7 +124,7 @@ def write_copies(stage: Stage, settings: Settings) -> Generator[Progress, None, 
     check_apart("export.names", [*(title for _, _, title in tasks), *(title for _, _, title in alone)])
     check_free([stage.out / FOLDER / f"{title}{SUFFIX[settings.pictures]}" for _, _, title in tasks])
     check_free([stage.out / FOLDER / f"{title}.png" for _, _, title in alone])
-    made = MadeFiles.around(stage.out / FOLDER / "x")
+    own_files = MadeFiles.around(stage.out / FOLDER / "x")
     written: list[tuple[str, str]] = []
     grown: list[tuple[Still, Copy]] = []
     remarks: list[str] = []
@@ -133,7 +133,7 @@ def write_copies(stage: Stage, settings: Settings) -> Generator[Progress, None, 
         copy = write_copy(
             still.path, stage.out / FOLDER / title, _wanted(stage, settings, aspect, still),
             field_width_mm=field_width(still.shot), subject=subject_box(stage, still.shot),
-            original=made is None or not made.changed(still.path),
+            original=own_files is None or not own_files.changed(still.path),
         )  # fmt: skip
         remarks += [words for words in copy.remarks if words not in remarks]
         if copy.grown > GROWN:

@@ -73,8 +73,8 @@ def missing(tasks: list[Task]) -> list[Task]:
     """The tasks whose files are missing, damaged or out of date."""
     if not tasks:
         return []
-    made = KeptPictures(tasks[0].path.parent)
-    return [task for task in tasks if not made.current(task.path, task.digest, beside=beside(task))]
+    kept = KeptPictures(tasks[0].path.parent)
+    return [task for task in tasks if not kept.current(task.path, task.digest, beside=beside(task))]
 
 
 def quality_of(kind: str, quality: Quality) -> Quality:

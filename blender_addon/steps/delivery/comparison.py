@@ -68,12 +68,12 @@ def _rendered(stage: Stage, settings: Settings, name: str, files: Files) -> None
     size = (max(8, round(width * factor)), max(8, round(height * factor)))
     shown = (scene_digests(stage.scene, stage.job).of(camera), name, size, settings.samples)
     digest = hashlib.sha256(repr(shown).encode()).hexdigest()[:20]
-    made = KeptPictures(files.render.parent)
-    if made.current(files.render, digest):
+    kept = KeptPictures(files.render.parent)
+    if kept.current(files.render, digest):
         return
     quality = Quality(settings.samples, 0.05)
     items: list[bpy.types.Object] = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
     with cycles(stage.scene, quality, device=stage.sheet["render"].device, seed=stage.seed), lit_as_photo(stage, name):
         with rendered_form(items, camera, size):
             render_picture(stage.scene, files.render, camera=camera, size=size)
-    made.add(files.render, digest)
+    kept.add(files.render, digest)

@@ -50,8 +50,8 @@ def run(stage: Stage, settings: Settings) -> Run:
         tasks, size, quality = _tasks(stage, settings, name, item)
         target = stage.out / f"{name}.mp4"
         check_free([target, *(path for path, _, _ in tasks)])
-        made = KeptPictures(tasks[0][0].parent)
-        todo = [task for task in tasks if not made.current(task[0], task[2])]
+        kept = KeptPictures(tasks[0][0].parent)
+        todo = [task for task in tasks if not kept.current(task[0], task[2])]
         shot = stage.require("shot", str(item[OF]))
         with cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item):
             started = time.perf_counter()
@@ -61,7 +61,7 @@ def run(stage: Stage, settings: Settings) -> Run:
                 yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True, left=left)
                 with marked(path, mark) as file:
                     _frame(stage, shot, path_of(item), frame, file, size)
-                made.add(path, digest)
+                kept.add(path, digest)
         rendered += len(todo)
         yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)
         write_video([path for path, _, _ in tasks], target, size=size, fps=max(1, round(int(item[FPS]) / settings.every)))

@@ -235,14 +235,14 @@ Steady = Generator[tuple[float, str], None, None]
 
 def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
     """Render one picture after another. Yields before each and at the end: seconds of the previous one, name of the next."""
-    made = KeptPictures(todo[0].path.parent)
+    kept = KeptPictures(todo[0].path.parent)
     seconds = 0.0
     with set_up_for(stage, todo[0], quality, settings.device):
         for task in todo:
             yield seconds, f"{task.path.parent.name} {task.path.stem}"
             started = time.perf_counter()
             render_one(stage, task, versions=settings.versions)
-            made.add(task.path, task.digest)
+            kept.add(task.path, task.digest)
             seconds = time.perf_counter() - started
     yield seconds, ""
 
@@ -250,7 +250,7 @@ def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) 
 def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) -> Steady:
     """Have the pictures rendered by the farm, and store each under its name when it is delivered."""
     assert stage.farm is not None
-    made = KeptPictures(todo[0].path.parent)
+    kept = KeptPictures(todo[0].path.parent)
     tasks = {order.name: (task, order) for task in todo for order in [order_of(stage, task, quality, settings.device)]}
     seconds = 0.0
     words = f"{todo[0].path.parent.name}, {stage.farm.hands} at once"
@@ -263,7 +263,7 @@ def _on_the_farm(stage: Stage, todo: list[Task], settings: Settings, quality: Qu
         for place, data in zip((*more, path), (*delivered.files[1:], delivered.files[0]), strict=True):
             write_bytes(place, data.read_bytes())  # the picture last, so that the others exist whenever it does
         forget_longer(path, task.slices)
-        made.add(task.path, task.digest)
+        kept.add(task.path, task.digest)
         yield delivered.seconds, words
 
 

@@ -162,10 +162,10 @@ def _drift(camera: PhotoCamera, points: Floats, normals: Floats, texel_mm: float
     above = camera.project(points + ABOVE * texel_mm * normals)[0] - camera.project(points)[0]
     pixel_mm = (points - camera.place) @ camera.rotation[2] / camera.distance
     aside = SHADED * texel_mm / pixel_mm[:, None] * (normals @ camera.rotation[:2].T)
-    made = np.zeros((len(points), 2, 5))
-    made[:, :, 0] = above
-    made[:, 0, 1:3] = made[:, 1, 3:5] = aside
-    return made
+    moved = np.zeros((len(points), 2, 5))
+    moved[:, :, 0] = above
+    moved[:, 0, 1:3] = moved[:, 1, 3:5] = aside
+    return moved
 
 
 def _solved(camera: PhotoCamera, seen: Seen, prior: Prior, free: bool, marked: Seen | None = None) -> tuple[PhotoCamera, float]:
