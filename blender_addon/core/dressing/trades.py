@@ -117,7 +117,7 @@ def _dealt(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int
 
 def _spare(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int]) -> list[PropKind]:
     """The props that may be taken at `place` instead of what does not suit its piece: about as many at each."""
-    dozen, within = divmod(place - 1, DOZEN)
+    dozen, within = divmod((place - 1) % 1_000_000, DOZEN)  # as in `_dealt`
     dealt = [_dealt(pool, count, dozen * DOZEN + other, seeds) for other in range(1, DOZEN + 1)]
     shown = max(SHOWN, 1 + math.ceil(DOZEN * count / max(len(pool), 1)))
     rng = np.random.default_rng([*seeds, dozen])
