@@ -56,7 +56,7 @@ USUAL_MM = 500.0
 APART = 3.0
 """Least distance between two props, mm."""
 
-TOO_LONG = 1.2
+TOO_LONG = 1.5
 """Length of a thing, in widths of the frame at the subject, from which only one end of it can lie in the picture. By eye."""
 
 END, OUTWARD = 0.4, (0.6, 2.1)
