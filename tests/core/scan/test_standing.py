@@ -149,10 +149,10 @@ def turned_shell(profile: list[tuple[float, float]]) -> TriangleMesh:
 def hollow_bust() -> TriangleMesh:
     """A cast 6 mm thick, open below: a round socle that widens to shoulders broader than deep, and a head set forward. The
     arms and the back are cut flat, as busts are. The whole is one closed surface, outside and inside."""
-    outside = [(22.0, 0.0), (22.0, 8.0), (18.0, 14.0), (18.0, 18.0), (27.0, 26.0), (29.0, 40.0), (20.0, 48.0), (8.0, 52.0)]
+    outside = [(17.0, 0.0), (17.0, 8.0), (14.0, 14.0), (14.0, 18.0), (27.0, 26.0), (29.0, 40.0), (20.0, 48.0), (8.0, 52.0)]
     outside += [(8.0, 58.0), (13.0, 64.0), (14.0, 74.0), (9.0, 82.0), (0.01, 84.0)]
-    inside = [(0.01, 60.0), (3.0, 54.0), (15.0, 44.0), (22.0, 38.0), (23.0, 28.0), (17.0, 20.0), (17.0, 13.0), (21.4, 7.0)]
-    inside += [(21.4, 0.0)]
+    inside = [(0.01, 60.0), (3.0, 54.0), (15.0, 44.0), (22.0, 38.0), (23.0, 28.0), (13.0, 20.0), (13.0, 13.0), (16.4, 7.0)]
+    inside += [(16.4, 0.0)]
     mesh = turned_shell(outside + inside + outside[:1])
     vertices = mesh.vertices.copy()
     over = np.clip((vertices[:, 2] - 16.0) / 10.0, 0.0, 1.0)
@@ -163,6 +163,25 @@ def hollow_bust() -> TriangleMesh:
     vertices[chest, 0] = np.clip(vertices[chest, 0], -24.0, 24.0)
     vertices[chest, 1] = np.minimum(vertices[chest, 1], 12.0)
     return TriangleMesh(vertices, mesh.faces)
+
+
+def basket() -> TriangleMesh:
+    """A square basket with walls 3 mm thick and an uneven bottom, which is no base; it is not turned."""
+    outside = [(0.01, 0.0), (26.0, 2.0), (32.0, 10.0), (40.0, 60.0)]
+    mesh = turned_shell(outside + [(37.0, 60.0), (29.0, 11.0), (24.0, 6.0), (0.01, 5.0)])
+    vertices = mesh.vertices.copy()
+    way = np.arctan2(vertices[:, 1], vertices[:, 0])
+    square = 1.0 / np.maximum(np.abs(np.cos(way)), np.abs(np.sin(way)))
+    vertices[:, :2] *= square[:, None] * [1.3, 0.9]
+    low = np.clip(1.0 - vertices[:, 2] / 8.0, 0.0, 1.0)
+    vertices[:, 2] += 1.5 * low * np.sin(0.7 * vertices[:, 0]) * np.sin(0.6 * vertices[:, 1])
+    return TriangleMesh(vertices, mesh.faces)
+
+
+def test_the_rim_of_a_square_basket_is_no_base() -> None:
+    """The rim is where a vessel is broadest, so that it is known for one without being turned and without a foot."""
+    pose = upright_pose(noisy(basket(), noise=0.05, seed=1), np.array([0.0, 0.0, -1.0]))
+    assert pose.spread > 0.9 and pose.hollow > 0.4 and pose.flat < 0.3
 
 
 def upright_pose(mesh: TriangleMesh, up: np.ndarray) -> Pose:

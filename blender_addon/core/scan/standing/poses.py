@@ -41,6 +41,9 @@ a hollow cast does (guesses)."""
 TURNED = (0.5, 0.7)
 """Share of the form that does not depend on the direction, between which a hollow thing is taken for a vessel: cups with a
 handle have 0.7 and more, a hollow bust 0.2 to 0.4 (a guess). A base at the other end shows one as well."""
+BROAD = (0.7, 0.9)
+"""Outline of the rim over that of all, between which a hollow thing is taken for a vessel, which is broadest there: a square
+basket has 0.95, a hollow bust on its socle 0.66. Set between these two: a guess."""
 
 
 @record
@@ -277,8 +280,8 @@ def looked_at(body: Body, pose: Pose) -> Pose:
     top = outline_area(convex_outline(standing[high, :2][:TOP_POINTS])) / whole if whole > 0 else 0.0
     deep, touched, enclosed = hollow_below(standing)
     opposite = measured(body, pose.up).base
-    turned = float(np.clip((round_share - TURNED[0]) / (TURNED[1] - TURNED[0]), 0.0, 1.0))
-    vessel = max(turned, min(opposite, 1.0))
+    turned, broad = (float(np.clip((x - a) / (b - a), 0.0, 1.0)) for x, (a, b) in ((round_share, TURNED), (pose.spread, BROAD)))
+    vessel = max(turned, broad, min(opposite, 1.0))
     all_round = float(np.clip((touched - ALL_ROUND[0]) / (ALL_ROUND[1] - ALL_ROUND[0]), 0.0, 1.0))
     rim = min(deep / DEEP, 1.0) * all_round * (1.0 - vessel)
     return replace(
