@@ -17,8 +17,8 @@ import numpy as np
 from ..compat import RELEASE
 from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
+from .fingerprint_0_1 import packed_digest
 from .mesh_print import feed_mesh
-from .packed import packed_digest
 
 _VERSION = "3:"
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}

@@ -13,7 +13,6 @@ import numpy as np
 
 from ...core.arrays import AnyArray
 from ..roles import JOB, KEY, NAME, PRINT, ROLE, STEP
-from .packed import packed_digest
 
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 _SKIP = {
@@ -42,6 +41,13 @@ _WIDTHS = {
 """Widths that 4.5 gave the kinds of node in those files, where newer releases give others."""
 _PLAIN_LIGHT = {"ShaderNodeEmission": ["[1,1,1,1]", "1", "0"], "ShaderNodeOutputLight": ["None"]}
 """The nodes that 5.2 gives a light that had none, and what their inputs say: nothing that the light itself does not."""
+
+
+def packed_digest(block: bpy.types.ID) -> bytes | None:
+    """The SHA-256 of an image's packed file, of which a map of 4096 px holds 100 MB; None for other data and where there is
+    none."""
+    packed = getattr(block, "packed_file", None)
+    return None if packed is None else hashlib.sha256(packed.data).digest()
 
 
 def fingerprint(block: bpy.types.ID, packed: bytes | None = None) -> str:
