@@ -248,6 +248,8 @@ def test_cleanups_parts(mesh: TriangleMesh) -> None:
     assert np.isfinite(spikes.ring_medians(ready)).all()
     for percent in (0.0, 1.0, 30.0):
         found = loose.parts(ready, small_percent=percent)
+        lone = loose.apart(ready, small_percent=percent)
+        assert lone.shape == (len(ready.vertices),) and not lone[ready.faces[found.labels == found.areas.argmax()]].any()
         assert found.keep.any() and len(found.keep_faces) == len(ready.faces) and (percent or found.keep.all())
     stood_on = table.find_table(ready)
     if stood_on is not None:

@@ -20,16 +20,12 @@ ACROSS = 0.1
 
 UNSURE = 0.012
 """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped."""
-STEEP, SHORTFALL = 0.04, 0.35
+STEEP, SHORTFALL = 0.04, 0.25
 """Where the net's slopes have a root mean square well above STEEP, they are raised by SHORTFALL: it reads steep relief too
 shallow. The factor that brings slopes nearest to the truth (regression of true on read slopes, wavelengths of 0.3 to 3 mm) is
 1.2 on the bench's owl and sharp piece, 1.25 on the demo's owl, and 1.1 to 1.3 on two sculptures with measured normals, whose
 photos come from a tracer that shares nothing with the training. It is 0.95 on the bench's smooth piece, whose slopes stay below
 STEEP. Both numbers are chosen on these pieces: guesses."""
-FINE, FINE_MM = 0.6, 0.6
-"""Waves shorter than about FINE_MM are raised by FINE more. Of what it is least sure of the net reads least, as any estimate of
-least error does, and so pictures lacked contrast there. DEVELOPERS.md has what the two raises gain and cost: chosen on the two
-sculptures and on three of the bench's pieces, guesses."""
 
 
 @record
@@ -70,22 +66,13 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
             fields = np.stack([net.fields(planes, form) for planes, form in shown])
         energy = np.square(fields[:, :2]).sum(axis=1).mean(axis=(1, 2))[:, None, None, None]
         if net is not None:
-            fields[:, :2] = raised(fields[:, :2], energy / (energy + STEEP**2), patches.cell_mm)
+            fields[:, :2] *= 1.0 + SHORTFALL * energy / (energy + STEEP**2)
         found[rows] = fields * (energy / (energy + UNSURE**2))
         return ends[1]
 
     for last in in_parallel(run, patches.runs()):
         yield last / len(patches)
     return found
-
-
-def raised(slopes: Floats, steep: Floats, cell_mm: float) -> Floats:
-    """Slopes (k, 2, CELLS, CELLS) as the net reads them, raised towards the strength of true ones; steep: (k, 1, 1, 1) 0 to 1,
-    how far a patch is of those that it reads too shallow."""
-    waves = np.hypot(*wave_vectors(cell_mm)) * FINE_MM / (2.0 * np.pi)
-    gain = SHORTFALL + FINE * waves**4 / (1.0 + waves**4)
-    more = np.fft.irfft2(np.fft.rfft2(slopes) * gain, s=(CELLS, CELLS))
-    return np.asarray(slopes + steep * more, np.float32)
 
 
 def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:

@@ -176,17 +176,3 @@ def test_confidence_is_how_much_the_net_reads() -> None:
         0.5, rel=0.15
     )  # a ring is 4 % of the range wide, the taper blurs one into the next
     assert inversion.confidence_of(patches.Patches(cell, *axes), signal, 0 * read).finest_mm == np.inf
-
-
-@pytest.mark.parametrize(("cells", "gain"), [(4.0, 1.0 + fusion.SHORTFALL + fusion.FINE), (40.0, 1.0 + fusion.SHORTFALL)])
-def test_fine_waves_of_a_steep_patch_are_raised_more_than_broad_ones(cells: float, gain: float) -> None:
-    """Waves of 0.28 and 2.8 mm, one well below and one well above FINE_MM (0.6): by the filter's own form, 1 / (1 + 0.047) and
-    0.002 of FINE, so that 3 % is its share. A patch that is not steep stays as it is, and the direction of a slope as well."""
-    place = np.arange(patches.CELLS)
-    wave = np.sin(2.0 * np.pi * np.round(patches.CELLS / cells) / patches.CELLS * place)[None, :] * np.ones((patches.CELLS, 1))
-    slopes = np.stack([wave, -0.5 * wave]).astype(np.float32)[None].repeat(2, axis=0)
-    steep = np.array([1.0, 0.0], np.float32)[:, None, None, None]
-    found = fusion.raised(slopes, steep, 0.07)
-    assert np.abs(found[0] - gain * slopes[0]).max() < 0.03 * gain
-    assert np.abs(found[1] - slopes[1]).max() < 1e-5
-    assert np.abs(found[0, 1] + 0.5 * found[0, 0]).max() < 1e-5
