@@ -23,7 +23,7 @@ from ..job.sheet import blank
 from ..scene.delivery.output import Quality
 from ..scene.stage import Stage
 from ..steps import catalogue
-from ..steps.delivery._pictures import STILL, Task, render_one, set_up_for, still_of
+from ..steps.delivery._pictures import STILL, Renderer, Task, set_up_for, still_of
 from .running import register
 from .terminal import quiet_blender
 
@@ -72,6 +72,7 @@ class Studio:
             self._stage.scene.render.threads_mode, self._stage.scene.render.threads = "FIXED", threads
         self._set_up = ExitStack()
         self._for: tuple[Any, ...] = ()
+        self._renderer: Renderer | None = None
 
     def render(self, order: Order, folder: Path) -> list[str]:
         """Render an order into a folder; returns the names of the files there, the picture first."""
@@ -85,9 +86,10 @@ class Studio:
         wanted = (order.kind, order.size, sorted(order.quality.items()), order.device, order.seed)
         if wanted != self._for:
             self.close()
-            self._set_up.enter_context(set_up_for(self._stage, task, Quality(**order.quality), order.device))
+            self._renderer = self._set_up.enter_context(set_up_for(self._stage, task, Quality(**order.quality), order.device))
             self._for = wanted
-        render_one(self._stage, task)
+        assert self._renderer is not None
+        self._renderer.render(task)
         return [path.relative_to(folder).as_posix() for path in task.files()]
 
     def close(self) -> None:

@@ -102,6 +102,10 @@ class Stage:
         """The data-blocks of the job with a role, or made by a step, ordered by step, role and key."""
         return roles.players(self.job, role=role, step=step, scene=self.scene)
 
+    def subject(self) -> list[bpy.types.Object]:
+        """What is photographed: the objects of the piece, then those of its stand."""
+        return [item for role in ("piece", "stand") for item in self.find_all(role).values()]
+
     def require(self, role: str, key: str | None = None) -> Any:
         """As `find`; raises SubjectError when there is none."""
         block = self.find(role, key)

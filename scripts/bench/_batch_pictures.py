@@ -36,7 +36,7 @@ def relief_kept_percent(stage: Any, folder: Path, *, size: int, times: int, devi
     other seeds, whose noise has nothing in common: what the final shares with both, over what they share,
     <f (a + b) / 2> / <a b>.
     """
-    from blender_addon.steps.delivery._pictures import Task, render_one, set_up_for
+    from blender_addon.steps.delivery._pictures import Task, set_up_for
     from blender_addon.steps.delivery.render import PRESETS
 
     shot = stage.require("shot", "detail")
@@ -47,9 +47,9 @@ def relief_kept_percent(stage: Any, folder: Path, *, size: int, times: int, devi
     for number, quality in enumerate((final, dear, dear)):
         task = Task(folder / f"relief{number}.png", "detail", (size, size * 2 // 3), 0.0, f"relief{number}")
         stage.seed = number + 1
-        with set_up_for(stage, task, quality, device):
+        with set_up_for(stage, task, quality, device) as renderer:
             _only_middle(stage.scene.render)
-            render_one(stage, task, original=False)
+            renderer.render(task, original=False)
         bands.append(_band(np.log(luminance(task.path) + 1e-3), width_mm / size))
     found, first, second = bands
     return 100.0 * float((found * (first + second) / 2.0).sum() / (first * second).sum())

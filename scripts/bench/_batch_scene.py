@@ -128,15 +128,15 @@ def by_us(stage: Any, frames: Frames, folder: Path, *, device: str = "cpu") -> l
     """Seconds a frame as the render step makes them: dressed, turned, rendered, written whole, listed."""
     from blender_addon.job.files.whole_files import begin_folder
     from blender_addon.scene.delivery.kept_pictures import KeptPictures
-    from blender_addon.steps.delivery._pictures import render_one, set_up_for
+    from blender_addon.steps.delivery._pictures import set_up_for
 
     begin_folder(folder)
     tasks, took = frames.tasks(folder / "turntable"), []
     kept = KeptPictures(tasks[0].path.parent)
-    with set_up_for(stage, tasks[0], frames.quality(), device):
+    with set_up_for(stage, tasks[0], frames.quality(), device) as renderer:
         for task in tasks:
             started = time.perf_counter()
-            render_one(stage, task)
+            renderer.render(task)
             kept.add(task.path, task.digest)
             took.append(time.perf_counter() - started)
     return took
@@ -152,7 +152,7 @@ def by_cycles(stage: Any, frames: Frames, *, persistent: bool = True, device: st
     from blender_addon.steps.delivery._pictures import FRAME, quality_of
 
     scene, shot = stage.scene, stage.require("shot", "turntable")
-    items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    items = stage.subject()
     took = []
     with (
         rendered_form(items, shot, frames.size),

@@ -88,7 +88,7 @@ def measured(stage: Stage) -> dict[str, float]:
     shown = _shown(stage)
     table = _world(stage.require("table", ""))
     ground = SurfaceQueries(table.vertices, table.faces)
-    subject = [_world(item) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    subject = [_world(item) for item in stage.subject()]
     props = [_world(item) for item in stage.find_all("prop").values()]
     floats, sunk = _resting(shown, ground)
     return {

@@ -128,7 +128,7 @@ def ball_colours(studio: Studio, path: Path) -> tuple[Any, Any]:
 
     stage, scene = studio.stage, studio.stage.scene
     hero = stage.require("shot", "hero")
-    hidden = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    hidden = stage.subject()
     centre = sum((Vector(corner) for corner in stage.require("piece").bound_box), Vector()) / 8
     mesh = bpy.data.meshes.new("ball")
     ball, eye = bpy.data.objects.new("ball", mesh), bpy.data.objects.new("eye", bpy.data.cameras.new("eye"))

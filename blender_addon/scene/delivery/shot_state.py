@@ -13,9 +13,6 @@ from ..dressing.set_parts import apply_shot_set, restore_set
 from ..dressing.shot_light import apply_shot_light
 from ..stage import Stage
 
-TURNING = ("piece", "stand")
-"""Roles that turn on the turntable; objects that lie on the stand have the property `bozzetto_turns`."""
-
 
 @contextlib.contextmanager
 def dressed_for(stage: Stage, shot: bpy.types.Object) -> Iterator[None]:
@@ -48,11 +45,11 @@ def turned(stage: Stage, angle: float) -> Iterator[None]:
 
 
 def turning(stage: Stage) -> list[bpy.types.Object]:
-    """The objects that turn: the subject and what lies on it, or the camera where it orbits instead."""
+    """The objects that turn: the subject and what lies on it (property `bozzetto_turns`), or the camera that orbits instead."""
     orbiting = [shot for shot in stage.find_all("shot").values() if shot.get("bozzetto_turn") == "camera"]
     if orbiting:
         return orbiting
-    items = [item for role in TURNING for item in stage.find_all(role).values()]
+    items = stage.subject()
     return items + [item for item in stage.scene.objects if item.get("bozzetto_turns") and item not in items]
 
 

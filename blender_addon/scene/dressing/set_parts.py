@@ -170,7 +170,7 @@ class Foot:
 
 def subject_foot(stage: Stage) -> Foot:
     """The subject's underside and lower part."""
-    parts = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    parts = [read_mesh(item, scale=MM) for item in stage.subject()]
     whole = joined(parts)
     every, triangles = whole.vertices.astype(float), whole.faces
     low = every[triangles][:, :, 2].min(axis=1) < BAND_MM

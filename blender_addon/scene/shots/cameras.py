@@ -118,7 +118,7 @@ def with_outlines(stage: Stage, views: Sequence[sight.ShotView]) -> list[sight.S
 
 def _points_on_subject(stage: Stage) -> Floats:
     """(n, 3) points distributed over piece and stand by area, mm."""
-    meshes = [read_mesh(item, scale=MM) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    meshes = [read_mesh(item, scale=MM) for item in stage.subject()]
     found = [np.zeros((0, 3))]
     for mesh in meshes:
         if len(mesh.faces):
@@ -134,7 +134,7 @@ def _turned(view: sight.ShotView, angle: float) -> sight.ShotView:
 
 def subject_points(stage: Stage) -> Floats:
     """(n, 3) the vertices of piece and stand in world space, mm."""
-    found = [vertices_mm(item) for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    found = [vertices_mm(item) for item in stage.subject()]
     return np.concatenate(found) if found else np.zeros((0, 3))
 
 

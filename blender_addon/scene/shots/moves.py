@@ -132,7 +132,7 @@ def _seen_from(view: sight.ShotView, pose: CameraPose, item: bpy.types.Object, p
 
 def subject_surface(stage: Stage) -> SurfaceQueries:
     """A search tree over the subject, mm."""
-    return surface_queries([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+    return surface_queries(stage.subject())
 
 
 def surface_queries(items: Sequence[bpy.types.Object]) -> SurfaceQueries:

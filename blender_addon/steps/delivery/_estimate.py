@@ -20,7 +20,7 @@ from ...scene.delivery.deep_pictures import exposures
 from ...scene.delivery.device import find_device
 from ...scene.delivery.output import Quality
 from ...scene.stage import Stage
-from ._pictures import CUTOUT, FRAME, STILL, Task, quality_of, render_one, set_up_for
+from ._pictures import CUTOUT, FRAME, STILL, Task, quality_of, set_up_for
 
 SHARES = (0.125, 0.25)
 """Sizes of the test renders, as shares of the first picture's sides."""
@@ -154,12 +154,12 @@ def _work(todo: Sequence[Task], quality: Quality) -> float:
 def _tried(stage: Stage, tasks: Sequence[Task], quality: Quality, device: str) -> tuple[float, float]:
     """Expected seconds per picture of these tasks, and additional seconds of the first one."""
     trials = []
-    with set_up_for(stage, tasks[0], quality, device), tempfile.TemporaryDirectory() as folder:
+    with set_up_for(stage, tasks[0], quality, device) as renderer, tempfile.TemporaryDirectory() as folder:
         for number, share in enumerate((SHARES[0], *SHARES)):  # the first one also loads what all pictures need
             task = tasks[min(number, len(tasks) - 1)] if tasks[0].persistent else tasks[0]
             width, height = (max(1, round(side * share)) for side in task.size)
             started = time.perf_counter()
-            render_one(stage, replace(task, path=Path(folder) / task.path.name, size=(width, height)), original=False)
+            renderer.render(replace(task, path=Path(folder) / task.path.name, size=(width, height)), original=False)
             trials.append(Trial(width * height, time.perf_counter() - started))
     deep = exposures(stage.require("shot", tasks[0].shot)) if tasks[0].kind == STILL else 1
     return deep * picture_seconds(trials[1], trials[2], tasks[0].pixels), max(trials[0].seconds - trials[1].seconds, 0.0)

@@ -13,11 +13,11 @@ from ...job.farm import Order
 from ...scene.delivery.copies.marked import marked
 from ...scene.delivery.cutouts import quality_of_cutout, render_cutout
 from ...scene.delivery.deep_pictures import frames_of, is_deep, render_deep
+from ...scene.delivery.kept_meshes import KeptMeshes
 from ...scene.delivery.kept_pictures import KeptPictures, put_aside
 from ...scene.delivery.originals import linear_of, original_of
 from ...scene.delivery.output import Quality, cycles, render_picture
-from ...scene.delivery.shot_state import dressed_for, turned, turning
-from ...scene.delivery.standing_still import standing_still
+from ...scene.delivery.shot_state import dressed_for, turned
 from ...scene.stage import Stage
 from ...scene.surface.rendered_form import rendered_form
 
@@ -97,49 +97,61 @@ def order_of(stage: Stage, task: Task, quality: Quality, device: str) -> Order:
     )  # fmt: skip
 
 
+class Renderer:
+    """Renders tasks of one kind to their files, in the scene that `set_up_for` has set up for them."""
+
+    def __init__(self, stage: Stage, meshes: KeptMeshes | None):
+        self._stage, self._meshes = stage, meshes
+
+    def render(self, task: Task, *, versions: bool = False, original: bool = True) -> None:
+        """Render one task.
+
+        versions: keep an existing picture under another name. original: whether to keep a still's originals.
+        """
+        if versions and not task.persistent:
+            put_aside(task.path)
+        if task.mark:
+            with marked(task.path, task.mark) as bare:
+                self.render(replace(task, path=bare, mark=""), original=original)
+            return
+        stage = self._stage
+        shot = stage.require("shot", task.shot)
+        with (
+            contextlib.nullcontext() if self._meshes else _formed(stage, task),
+            _ready(stage, shot, task),
+            self._meshes.in_place() if self._meshes else contextlib.nullcontext(),
+        ):
+            if task.kind == CUTOUT:
+                render_cutout(stage, task.path, camera=shot, size=task.size)
+            elif is_deep(shot) and task.kind == STILL and original:
+                render_deep(stage, task.path, camera=shot, size=task.size)
+            else:
+                render_picture(stage.scene, task.path, camera=shot, size=task.size, original=original and task.kind == STILL)
+
+
 @contextlib.contextmanager
-def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iterator[None]:
+def set_up_for(stage: Stage, first: Task, quality: Quality, device: str) -> Iterator[Renderer]:
     """Set up the scene for tasks of one kind inside the block.
 
     It is set up once for all, since Cycles keeps its scene between frames only while `use_persistent_data` stays on. The frames
-    of a turn share one subdivision of the outline, since Cycles would otherwise rebuild its scene for each.
+    of a turn share one subdivision of the outline and the meshes that come of it.
 
     device: as `output.cycles` takes it.
     """
     used = quality_of(first.kind, quality)
     with contextlib.ExitStack() as block:
+        meshes = None
         if first.persistent:
             block.enter_context(_formed(stage, first))
-            block.enter_context(standing_still(stage.scene, turning(stage)))
+            meshes = KeptMeshes(stage.scene)
+            block.callback(meshes.close)
         block.enter_context(cycles(stage.scene, used, device=device, seed=stage.seed, persistent=first.persistent))
-        yield
-
-
-def render_one(stage: Stage, task: Task, *, versions: bool = False, original: bool = True) -> None:
-    """Render one task to its file. Call inside `set_up_for`.
-
-    versions: keep an existing picture under another name. original: whether to keep a still's originals.
-    """
-    if versions and not task.persistent:
-        put_aside(task.path)
-    if task.mark:
-        with marked(task.path, task.mark) as bare:
-            render_one(stage, replace(task, path=bare, mark=""), original=original)
-        return
-    shot = stage.require("shot", task.shot)
-    with contextlib.nullcontext() if task.persistent else _formed(stage, task), _ready(stage, shot, task):
-        if task.kind == CUTOUT:
-            render_cutout(stage, task.path, camera=shot, size=task.size)
-        elif is_deep(shot) and task.kind == STILL and original:
-            render_deep(stage, task.path, camera=shot, size=task.size)
-        else:
-            render_picture(stage.scene, task.path, camera=shot, size=task.size, original=original and task.kind == STILL)
+        yield Renderer(stage, meshes)
 
 
 def _formed(stage: Stage, task: Task) -> contextlib.AbstractContextManager[None]:
     """Inside the block, subdivide piece and stand and raise the relief as finely as the picture requires."""
-    items = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
-    return rendered_form(items, stage.require("shot", task.shot), task.size)
+    return rendered_form(stage.subject(), stage.require("shot", task.shot), task.size)
 
 
 @contextlib.contextmanager

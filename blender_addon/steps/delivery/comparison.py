@@ -72,7 +72,7 @@ def _rendered(stage: Stage, settings: Settings, name: str, files: Files) -> None
     if kept.current(files.render, digest):
         return
     quality = Quality(settings.samples, 0.05)
-    items: list[bpy.types.Object] = [item for role in ("piece", "stand") for item in stage.find_all(role).values()]
+    items: list[bpy.types.Object] = stage.subject()
     with cycles(stage.scene, quality, device=stage.sheet["render"].device, seed=stage.seed), lit_as_photo(stage, name):
         with rendered_form(items, camera, size):
             render_picture(stage.scene, files.render, camera=camera, size=size)

@@ -19,6 +19,7 @@ from ...job.step import Progress, Result, Run
 from ...scene import roles
 from ...scene.delivery.copies.marked import MARKED, marked
 from ...scene.delivery.device import find_device
+from ...scene.delivery.kept_meshes import KeptMeshes
 from ...scene.delivery.kept_pictures import KeptPictures, scene_digests
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for
@@ -27,6 +28,7 @@ from ...scene.dressing.set_parts import apply_shot_set, restore_set
 from ...scene.shots.cameras import make_camera
 from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, pose_at_frame
 from ...scene.stage import Stage
+from ...scene.surface.rendered_form import rendered_form
 from .declared.films import Settings
 
 PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
@@ -53,14 +55,17 @@ def run(stage: Stage, settings: Settings) -> Run:
         kept = KeptPictures(tasks[0][0].parent)
         todo = [task for task in tasks if not kept.current(task[0], task[2])]
         shot = stage.require("shot", str(item[OF]))
-        with cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item):
+        with (
+            rendered_form(stage.subject(), shot, size), contextlib.closing(KeptMeshes(stage.scene)) as meshes,
+            cycles(stage.scene, quality, device=settings.device, seed=stage.seed, persistent=True), _seen(stage, shot, item),
+        ):  # fmt: skip
             started = time.perf_counter()
             for number, (path, frame, digest) in enumerate(todo):
                 left = (time.perf_counter() - started) / number * (len(todo) - number) if number else None
                 words = f"{name.replace('_', ' ')}, frame {frame + 1} of {len(path_of(item).focus_mm)}"
                 yield Progress(share[0] + share[1] * 0.97 * number / len(todo), words, blocking=True, left=left)
                 with marked(path, mark) as file:
-                    _frame(stage, shot, path_of(item), frame, file, size)
+                    _frame(stage, meshes, (shot, path_of(item), frame), file, size)
                 kept.add(path, digest)
         rendered += len(todo)
         yield Progress(share[0] + 0.98 * share[1], f"film of the {name.replace('_', ' ')}", blocking=True)
@@ -90,7 +95,7 @@ def _tasks(
     tasks = []
     for frame in range(0, len(found.focus_mm), settings.every):
         shown = (found.positions[frame].tolist(), found.rotations[frame].tolist(), float(found.focus_mm[frame]), found.optics)
-        parts = (base, str(item[OF]), shown, size, quality, *([mark] if mark else []))
+        parts = ("formed", base, str(item[OF]), shown, size, quality, *([mark] if mark else []))
         digest = hashlib.sha256(repr(parts).encode()).hexdigest()[:20] + (MARKED if mark else "")
         tasks.append((stage.out / "moves" / name / f"{frame + 1:04}.png", frame, digest))
     return tasks, size, quality
@@ -108,8 +113,14 @@ def _seen(stage: Stage, shot: bpy.types.Object, item: bpy.types.Object) -> Itera
             restore_set(stage.scene, before)
 
 
-def _frame(stage: Stage, shot: bpy.types.Object, found: MovePath, frame: int, path: Path, size: tuple[int, int]) -> None:
-    """Render one frame by a temporary camera, since the planned camera's keys depend on the scene's frame."""
+def _frame(
+    stage: Stage, meshes: KeptMeshes, of: tuple[bpy.types.Object, MovePath, int], path: Path, size: tuple[int, int]
+) -> None:
+    """Render one frame by a temporary camera, since the planned camera's keys depend on the scene's frame.
+
+    of: the shot, the camera's path, and the number of the frame in it.
+    """
+    shot, found, frame = of
     pose = pose_at_frame(found, frame)
     lens = lens_of(
         shot, type(found.optics)(found.optics.focal_mm, found.optics.fnumber, pose.focus_mm, found.optics.pupil_ratio)
@@ -119,7 +130,8 @@ def _frame(stage: Stage, shot: bpy.types.Object, found: MovePath, frame: int, pa
     stage.scene.collection.objects.link(camera)
     try:
         camera[roles.JOB] = stage.job
-        render_picture(stage.scene, path, camera=camera, size=size)
+        with meshes.in_place():
+            render_picture(stage.scene, path, camera=camera, size=size)
     finally:
         bpy.data.objects.remove(camera)
         bpy.data.cameras.remove(data)

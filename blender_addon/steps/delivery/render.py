@@ -34,7 +34,7 @@ from ...scene.delivery.video import write_video
 from ...scene.running.session import writes
 from ...scene.stage import Stage
 from . import _estimate
-from ._pictures import CUTOUT, FRAME, Task, missing, order_of, quality_of, render_one, set_up_for, still_of
+from ._pictures import CUTOUT, FRAME, Task, missing, order_of, quality_of, set_up_for, still_of
 from .declared.render import PRESETS, Settings
 
 TURNTABLE = "turntable"
@@ -237,11 +237,11 @@ def _here(stage: Stage, todo: list[Task], settings: Settings, quality: Quality) 
     """Render one picture after another. Yields before each and at the end: seconds of the previous one, name of the next."""
     kept = KeptPictures(todo[0].path.parent)
     seconds = 0.0
-    with set_up_for(stage, todo[0], quality, settings.device):
+    with set_up_for(stage, todo[0], quality, settings.device) as renderer:
         for task in todo:
             yield seconds, f"{task.path.parent.name} {task.path.stem}"
             started = time.perf_counter()
-            render_one(stage, task, versions=settings.versions)
+            renderer.render(task, versions=settings.versions)
             kept.add(task.path, task.digest)
             seconds = time.perf_counter() - started
     yield seconds, ""

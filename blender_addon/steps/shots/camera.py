@@ -51,7 +51,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     near = closeup_places(stage)
     proposed = yield from aside(partial(proposals, piece, subject, asks, near), Progress(0.22, "looking for details"))
     spots = spots_of(proposed, asks, settings.close_look)
-    gathering = looks_of_all([item for role in ("piece", "stand") for item in stage.find_all(role).values()])
+    gathering = looks_of_all(stage.subject())
     looks = yield from aside(gathering, Progress(0.28, "looking for details"))
     solved: list[Shot] = []
     for place, (ask, row) in enumerate(asks):
