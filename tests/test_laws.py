@@ -182,9 +182,10 @@ def test_scripts_and_tests_stay_short_and_in_rooms(tmp_path: Path) -> None:
     (tmp_path / "scripts" / "long.py").write_text('"""Long."""\n' + "x = 1\n" * 400)
     (tmp_path / "scripts" / "unsaid.py").write_text('"""Says nothing of f."""\n\n\ndef f() -> None:\n    pass\n')
     for number in range(17):
+        (tmp_path / "scripts" / f"_{number}.py").write_text('"""One of many."""\n')
         (tmp_path / "tests" / f"test_{number}.py").write_text("")
     kinds = [words.partition(":")[0] for words in laws.beside(tmp_path)]
-    assert kinds == ["short", "explained", "crowded"]
+    assert kinds == ["short", "explained", "crowded", "crowded"]
 
 
 def test_core_and_job_load_where_there_is_no_blender() -> None:

@@ -16,7 +16,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, vertex_n
 from blender_addon.core.scan.quality.measuring import Picture, measured
 from blender_addon.core.scan.quality.verdict import complaints
 from blender_addon.core.surface.bandpass import gaussian_blur
-from scripts.truth.fields import Noise
+from scripts.truth.modelling.fields import Noise
 from scripts.truth.scanner import truth_case
 
 from . import Options, Record

@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief import fusion, inversion, recovery, refiner
-from scripts.truth.fields import Noise
+from scripts.truth.modelling.fields import Noise
 
 
 def test_folding_is_undone() -> None:
