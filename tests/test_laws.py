@@ -104,6 +104,11 @@ BROKEN = {
         ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nOTHER = "a"\n"""Words."""'),
         ("core.mesh", "TABLE = {'a': 1.0}\ndef f(): pass"),
     ],
+    "numbers_together": [
+        ("core.surface.paint", "FINE = 0.02  # a guess"),
+        ("core.surface.relief.fusion", 'LOW, HIGH = -0.5, (0.7, 1)\n"""Guesses."""'),
+        ("core.surface.paint", "class PaintConstants:\n    fine: float = 0.02\n    some: int = 3\n    'A guess.'"),
+    ],
     "rooms_described": [("core.mesh", '"""Triangles as arrays."""'), ("steps.scan", '"""What?\n\nIn: a.\nOut: b.\n"""')],
 }
 
@@ -120,6 +125,7 @@ ALLOWED = [
     ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
     ("ui.tools", "settings = settings_for(scene, 'shot')\nui.run_job(folder='dressing')\nfrom ..steps import catalogue"),
     ("", "def register() -> None:\n    from . import ui\n    import bpy"),
+    ("core.surface.paint", "class PaintConstants:\n    fine: float = 0.02\n    'A guess.'\nNONE = (1.0, False)  # a mark"),
     ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nMOST = 3\n"""A guess."""\nNAME = "a"\nFEW = 2  # in mm'),
     (
         "core.mesh",

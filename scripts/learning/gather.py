@@ -18,7 +18,7 @@ from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import face_areas
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.light.lamplight import fit_surface_light
-from blender_addon.core.surface.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.surface.patches import PATCH, Cloud, Patches, filled, lay_patches, splat
 from blender_addon.core.surface.relief.inversion import blind_spectrum, gather_signal
 from blender_addon.core.surface.relief.recovery import cell_mm, evidence_of, mean_tangential
 from blender_addon.job.runner import finish
@@ -123,7 +123,9 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     return {
         "closed": _int8(120 * signal.closed[chosen]),
         "raw": _int8(55 * signal.raw[chosen]),
-        "paint": _int16(4000 * (np.zeros((len(chosen), 4, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
+        "paint": _int16(
+            4000 * (np.zeros((len(chosen), 4, PATCH.cells, PATCH.cells)) if signal.paint is None else signal.paint[chosen])
+        ),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
         "tangential": _int8(80 * signal.tangential[chosen]),
         "form": _int16(4000 * signal.form[chosen]),

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from . import PACKAGE, ROOT
-from .laws_of_docstrings import numbers_explained, parameters_explained, rooms_described
+from .laws_of_docstrings import numbers_explained, numbers_together, parameters_explained, rooms_described
 from .laws_of_names import missing_names, modules_beside, standard_words, uncalled, words_beside
 from .modules import Breach, Module, modules
 
@@ -344,6 +344,7 @@ LAWS: dict[str, Callable[[Module], Iterator[Breach]]] = {
     "no_step_named": no_step_named,
     "parameters_explained": parameters_explained,
     "numbers_explained": numbers_explained,
+    "numbers_together": numbers_together,
     "rooms_described": rooms_described,
 }
 

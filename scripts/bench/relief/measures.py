@@ -15,7 +15,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.srgb import decode, luminance
 from blender_addon.core.surface.bandpass import gaussian_blur
 from blender_addon.core.surface.normal_maps import slopes_from_raster
-from blender_addon.core.surface.patches import CELLS, filled, lay_patches, splat
+from blender_addon.core.surface.patches import PATCH, filled, lay_patches, splat
 from blender_addon.core.surface.relief.recovery import Photographed, Recovery, recover
 from blender_addon.core.surface.relief.sides import remarks, side_ratios
 from blender_addon.core.surface.speckle import masked_blur
@@ -239,16 +239,16 @@ def _strongest(grid: Floats) -> Floats:
 
 
 def _lines(grid: Floats) -> Floats:
-    """(CELLS, CELLS) curvature where it peaks across the line, 0 elsewhere."""
+    """(cells, cells) curvature where it peaks across the line, 0 elsewhere."""
     gxx, gxy, gyy = _hessian(grid)
     bend = _strongest(grid)
     angle = 0.5 * np.arctan2(2 * gxy, gxx - gyy) + np.where(bend < 0.5 * (gxx + gyy), np.pi / 2, 0)
     step_x, step_y = np.rint(np.cos(angle)).astype(int), np.rint(np.sin(angle)).astype(int)
-    rows, columns = np.mgrid[0:CELLS, 0:CELLS]
-    ahead = np.abs(bend)[np.clip(rows + step_y, 0, CELLS - 1), np.clip(columns + step_x, 0, CELLS - 1)]
-    behind = np.abs(bend)[np.clip(rows - step_y, 0, CELLS - 1), np.clip(columns - step_x, 0, CELLS - 1)]
+    rows, columns = np.mgrid[0 : PATCH.cells, 0 : PATCH.cells]
+    ahead = np.abs(bend)[np.clip(rows + step_y, 0, PATCH.cells - 1), np.clip(columns + step_x, 0, PATCH.cells - 1)]
+    behind = np.abs(bend)[np.clip(rows - step_y, 0, PATCH.cells - 1), np.clip(columns - step_x, 0, PATCH.cells - 1)]
     peak = (np.abs(bend) >= ahead) & (np.abs(bend) >= behind)
-    core = np.hypot(rows - CELLS / 2, columns - CELLS / 2) < 0.42 * CELLS
+    core = np.hypot(rows - PATCH.cells / 2, columns - PATCH.cells / 2) < 0.42 * PATCH.cells
     return np.where(peak & core, bend, 0)
 
 
@@ -261,12 +261,12 @@ def _strokes(lines: Floats, height: Floats, sign: int) -> list[tuple[Any, Any]]:
     number = np.full(mask.size, -1)
     number[place] = np.arange(len(place))
     pairs = []
-    for step in (1, CELLS - 1, CELLS, CELLS + 1):
+    for step in (1, PATCH.cells - 1, PATCH.cells, PATCH.cells + 1):
         other = number[np.clip(place + step, 0, mask.size - 1)]
         pairs.append(np.stack([np.arange(len(place))[other >= 0], other[other >= 0]], axis=1))
     joined = np.concatenate(pairs)
     label = connected_vertices(np.concatenate([joined, joined[:, 1:]], axis=1), len(place))
-    return [np.divmod(place[label == number], CELLS) for number in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
+    return [np.divmod(place[label == number], PATCH.cells) for number in np.flatnonzero(np.bincount(label) >= LONG_CELLS)]
 
 
 def _near(mask: Any, cells: int) -> Any:
