@@ -36,7 +36,7 @@ TRADE_OF_NAME = "trade_"
 
 def shape_of(name: str) -> TriangleMesh:
     """A piece of the series in mm, upright on z = 0, its front towards -Y, at its size."""
-    from scripts.truth import figures, hound, shapes
+    from scripts.truth.pieces import figures, hound, shapes
 
     if name == "hound":
         mesh = hound.hound().mesh()

@@ -104,6 +104,11 @@ BROKEN = {
         ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nOTHER = "a"\n"""Words."""'),
         ("core.mesh", "TABLE = {'a': 1.0}\ndef f(): pass"),
     ],
+    "numbers_together": [
+        ("core.surface.paint", "FINE = 0.02  # a guess"),
+        ("core.surface.relief.fusion", 'LOW, HIGH = -0.5, (0.7, 1)\n"""Guesses."""'),
+        ("core.surface.paint", "class PaintConstants:\n    fine: float = 0.02\n    some: int = 3\n    'A guess.'"),
+    ],
     "rooms_described": [("core.mesh", '"""Triangles as arrays."""'), ("steps.scan", '"""What?\n\nIn: a.\nOut: b.\n"""')],
 }
 
@@ -120,6 +125,7 @@ ALLOWED = [
     ("cli", "from .ui import properties\nfrom .job import runner\nprint('x')"),
     ("ui.tools", "settings = settings_for(scene, 'shot')\nui.run_job(folder='dressing')\nfrom ..steps import catalogue"),
     ("", "def register() -> None:\n    from . import ui\n    import bpy"),
+    ("core.surface.paint", "class PaintConstants:\n    fine: float = 0.02\n    'A guess.'\nNONE = (1.0, False)  # a mark"),
     ("core.mesh", 'LOW, HIGH = 0.5, 0.7\nMOST = 3\n"""A guess."""\nNAME = "a"\nFEW = 2  # in mm'),
     (
         "core.mesh",
@@ -182,9 +188,10 @@ def test_scripts_and_tests_stay_short_and_in_rooms(tmp_path: Path) -> None:
     (tmp_path / "scripts" / "long.py").write_text('"""Long."""\n' + "x = 1\n" * 400)
     (tmp_path / "scripts" / "unsaid.py").write_text('"""Says nothing of f."""\n\n\ndef f() -> None:\n    pass\n')
     for number in range(17):
+        (tmp_path / "scripts" / f"_{number}.py").write_text('"""One of many."""\n')
         (tmp_path / "tests" / f"test_{number}.py").write_text("")
     kinds = [words.partition(":")[0] for words in laws.beside(tmp_path)]
-    assert kinds == ["short", "explained", "crowded"]
+    assert kinds == ["short", "explained", "crowded", "crowded"]
 
 
 def test_core_and_job_load_where_there_is_no_blender() -> None:

@@ -1,6 +1,6 @@
 """Is it as good as promised? One module a bench, each `run(record, options)`; this frame prints, writes and judges.
 
-A bench is `scripts/bench/NAME.py`:
+A bench is `scripts/bench/NAME.py`, or a folder of that name where it has modules of its own; what several use begins with `_`:
 
     \"\"\"What does it measure?\"\"\"
     from . import Options, Record, median_seconds

@@ -13,9 +13,14 @@ from pathlib import Path
 import scripts.bench as frame
 
 
+def benches() -> list[str]:
+    """The names of all benches: modules and folders beside this file, without those that several benches use."""
+    return sorted(m.name for m in pkgutil.iter_modules(frame.__path__) if not m.name.startswith("_"))
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run the named benches, all when none is named; 0 when each value kept its limit and nothing broke."""
-    known = sorted(m.name for m in pkgutil.iter_modules(frame.__path__) if not m.name.startswith("_"))
+    known = benches()
     parser = argparse.ArgumentParser(prog="build.py bench", description=f"Benches: {', '.join(known)}")
     parser.add_argument("names", nargs="*", metavar="NAME", help="which benches; all when none is named")
     parser.add_argument("--fast", action="store_true", help="a short run to see that it works; its figures don't count")

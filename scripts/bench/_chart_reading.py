@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from blender_addon.core.surface.colour_card import COLUMNS, ROWS
+from blender_addon.core.surface.colour_card import CARD
 from blender_addon.scene.dressing.meter import CARD_MM, card_matrix, photographed
 from blender_addon.scene.dressing.targets import chart_object
 
@@ -20,10 +20,10 @@ def read_chart(
     seed: int = 1,
 ) -> Any:
     """(24, 3) linear colours of the 24-patch chart, photographed as `read_card` does the grey card."""
-    patch = CARD_MM / COLUMNS
+    patch = CARD_MM / CARD.columns
     chart = chart_object("Chart meter", patch)
     chart.matrix_world = card_matrix(centre_mm, normal)
-    size = 4 * COLUMNS, 4 * ROWS
-    pixels = photographed(chart, patch * COLUMNS, size, [*lights, *around], world, seed)
-    patches = pixels[::-1].reshape(ROWS, 4, COLUMNS, 4, 3)  # the picture's first row is its lowest
+    size = 4 * CARD.columns, 4 * CARD.rows
+    pixels = photographed(chart, patch * CARD.columns, size, [*lights, *around], world, seed)
+    patches = pixels[::-1].reshape(CARD.rows, 4, CARD.columns, 4, 3)  # the picture's first row is its lowest
     return patches[:, 1:3, :, 1:3].mean(axis=(1, 3)).reshape(-1, 3)

@@ -16,7 +16,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, vertex_n
 from blender_addon.core.scan.quality.measuring import Picture, measured
 from blender_addon.core.scan.quality.verdict import complaints
 from blender_addon.core.surface.bandpass import gaussian_blur
-from scripts.truth.fields import Noise
+from scripts.truth.modelling.fields import Noise
 from scripts.truth.scanner import truth_case
 
 from . import Options, Record
@@ -40,13 +40,13 @@ Change = Callable[[_Scan, int], _Scan]
 def lumpy(rms: float, period: float) -> Change:
     """The surface moved along its normals by noise, mm."""
 
-    def made(scan: _Scan, seed: int) -> _Scan:
+    def spoilt(scan: _Scan, seed: int) -> _Scan:
         vertices = scan.mesh.vertices.astype(float)
         noise = Noise(seed + 60)(vertices, period)
         moved = vertices + (rms * noise / noise.std())[:, None] * vertex_normals(vertices, scan.mesh.faces)
         return replace(scan, mesh=replace(scan.mesh, vertices=moved.astype(scan.mesh.vertices.dtype)))
 
-    return made
+    return spoilt
 
 
 def soft(sigma: float) -> Change:
@@ -67,7 +67,7 @@ def asked(pixels: int) -> Change:
 def holed(percent: float) -> Change:
     """Round holes that take so much of the surface, at random places."""
 
-    def made(scan: _Scan, seed: int) -> _Scan:
+    def spoilt(scan: _Scan, seed: int) -> _Scan:
         rng, mesh = np.random.default_rng(seed + 80), scan.mesh
         area = face_areas(mesh.vertices, mesh.faces)
         middle, kept = mesh.vertices[mesh.faces].mean(axis=1), np.ones(len(mesh.faces), bool)
@@ -78,7 +78,7 @@ def holed(percent: float) -> Change:
         uv = None if mesh.uv is None else mesh.uv[kept]
         return replace(scan, mesh=TriangleMesh(mesh.vertices[used], faces.reshape(-1, 3).astype(np.int32), uv=uv))
 
-    return made
+    return spoilt
 
 
 FAULTS = {

@@ -23,7 +23,7 @@ from scripts.screens import shots
 from scripts.tasks import TaskError, packaging
 
 from . import ROOT, Options, Record
-from ._faults_job import SHEET
+from .faults.job import SHEET
 
 PARTS = ("tooltips", "first", "redraw", "fuzz", "edits")
 ACTS, FEWEST = 320, 300
@@ -70,8 +70,8 @@ def _scans(folder: Path) -> str:
     edited = folder.parent / "edited"
     edited.mkdir()
     (edited / "__init__.py").touch()
-    for name in ("_edits.py", "_edits_of_data.py"):
-        shutil.copy(Path(__file__).parent / name, edited)
+    for name in ("edits_of_objects.py", "edits_of_data.py"):
+        shutil.copy(Path(__file__).parent / "faults" / name, edited)
     (folder / "edits.toml").write_text(SHEET, encoding="utf-8")
     return shots.small_job(folder)
 

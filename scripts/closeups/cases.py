@@ -12,8 +12,8 @@ import numpy as np
 
 from blender_addon.core.closeups.camera import PhotoCamera, distance_by_film, turned
 from blender_addon.core.mesh.triangles import TriangleMesh
+from scripts.truth.pieces.shape import Shape
 from scripts.truth.scanner import CACHE, baked_scan, baked_shape
-from scripts.truth.shape import Shape
 
 from .fine import refined
 from .phone import Picture, developed

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.mesh.triangles import edges, vertex_normals
-from scripts.truth.fields import Noise
-from scripts.truth.shape import Shape
+from scripts.truth.modelling.fields import Noise
+from scripts.truth.pieces.shape import Shape
 
 Floats = Any
 FINER = 3

@@ -13,8 +13,8 @@ import numpy as np
 from blender_addon.core.closeups.camera import PhotoCamera, turned
 from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.rasters import bilinear
+from scripts.truth.pieces.shape import Shape
 from scripts.truth.scanner import CACHE, baked_shape
-from scripts.truth.shape import Shape
 
 from .phone import Picture, developed
 from .render import Lens, Studio

@@ -11,8 +11,8 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.scene import meshes
-from scripts.truth import lights
-from scripts.truth.cycles_bake import surround
+from scripts.truth.light import lights
+from scripts.truth.light.cycles_bake import surround
 from scripts.truth.scanner import CACHE, baked_shape
 
 from .phone import Picture, developed
@@ -21,7 +21,7 @@ from .render import Lens, Studio
 
 Floats = Any
 ROOMS = {"window": 5, "lamps": 3, "overcast": 2}
-"""Rooms of `scripts/truth/lights.py` and their seeds; the scans are made under the window of seed 0."""
+"""Rooms of `scripts/truth/light/lights.py` and their seeds; the scans are made under the window of seed 0."""
 SAMPLES = 48
 TABLE, TABLE_MM = (0.36, 0.30, 0.24), 400.0
 """Albedo of the table, a light wood, and half its side."""

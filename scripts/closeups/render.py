@@ -14,7 +14,7 @@ import numpy as np
 from blender_addon.core.closeups.camera import PhotoCamera
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.scene import compat, meshes
-from scripts.truth.shape import Shape
+from scripts.truth.pieces.shape import Shape
 
 Floats = Any
 SENSOR_MM = 36.0

@@ -1,9 +1,9 @@
 """Training tiles from random pieces under random lights: `python -m scripts.learning.gather OUT FIRST LAST`.
 
-Each piece of `scripts.truth.practice` is scanned and photographed by the same made-up scanner and camera as the bench's, dusted
-and painted, with the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of the bench's
-shapes and none of its paints is used. In most cases light goes from vertex to vertex (`scripts.truth.fine_transport`), as on a
-real piece; in the others it is the bench's.
+Each piece of `scripts.truth.practice.pieces` is scanned and photographed by the same made-up scanner and camera as the
+bench's, dusted and painted, with the camera and the room varied; its tiles are cut exactly as the recovery cuts them. None of
+the bench's shapes and none of its paints is used. In most cases light goes from vertex to vertex
+(`scripts.truth.light.fine_transport`), as on a real piece; in the others it is the bench's.
 """
 
 from __future__ import annotations
@@ -18,18 +18,19 @@ from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import face_areas
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.light.lamplight import fit_surface_light
-from blender_addon.core.surface.patches import CELLS, Cloud, Patches, filled, lay_patches, splat
+from blender_addon.core.surface.patches import PATCH, Cloud, Patches, filled, lay_patches, splat
 from blender_addon.core.surface.relief.inversion import blind_spectrum, gather_signal
 from blender_addon.core.surface.relief.recovery import cell_mm, evidence_of, mean_tangential
 from blender_addon.job.runner import finish
-from scripts.bench._relief_measures import Ready, ready
-from scripts.truth import charts, lights, scanned, transport
-from scripts.truth.camera import Camera
-from scripts.truth.fine_transport import finely_baked
-from scripts.truth.practice import practice
-from scripts.truth.practice_paint import coat
+from scripts.bench.relief.measures import Ready, ready
+from scripts.truth.light import lights, transport
+from scripts.truth.light.fine_transport import finely_baked
+from scripts.truth.practice.paint import coat
+from scripts.truth.practice.pieces import practice
+from scripts.truth.scan import charts, scanned
+from scripts.truth.scan.camera import Camera
+from scripts.truth.scan.texels import texels
 from scripts.truth.scanner import POWDER, BakedScan, BakedShape, made_case
-from scripts.truth.texels import texels
 
 TILES_A_CASE = 100
 CASES_A_PIECE = 5  # every second one painted
@@ -122,7 +123,9 @@ def tiles_of(part: Ready, rng: np.random.Generator) -> dict[str, Floats]:
     return {
         "closed": _int8(120 * signal.closed[chosen]),
         "raw": _int8(55 * signal.raw[chosen]),
-        "paint": _int16(4000 * (np.zeros((len(chosen), 4, CELLS, CELLS)) if signal.paint is None else signal.paint[chosen])),
+        "paint": _int16(
+            4000 * (np.zeros((len(chosen), 4, PATCH.cells, PATCH.cells)) if signal.paint is None else signal.paint[chosen])
+        ),
         "known": signal.known[chosen] * (1 + sure).astype(np.uint8),
         "tangential": _int8(80 * signal.tangential[chosen]),
         "form": _int16(4000 * signal.form[chosen]),

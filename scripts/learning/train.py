@@ -21,8 +21,8 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from blender_addon.core.surface.patches import CELLS, wave_vectors, window
-from blender_addon.core.surface.relief.inversion import KAPPA, RINGS, gain, smoothed
+from blender_addon.core.surface.patches import PATCH, wave_vectors, window
+from blender_addon.core.surface.relief.inversion import INVERSION, gain, smoothed
 
 CELL_MM = 0.07
 LOW_MM = 3.0
@@ -85,10 +85,10 @@ def linear_fields(closed: torch.Tensor, tangential: torch.Tensor, ratio: torch.T
     grid = torch.fft.rfft2(level * taper)
     mean = (tangential * taper).sum((2, 3)) / taper.sum()
     along = mean[:, 0, None, None] * kx + mean[:, 1, None, None] * ky
-    transfer = torch.complex(KAPPA * wave.expand_as(along), -along)
+    transfer = torch.complex(INVERSION.kappa * wave.expand_as(along), -along)
     height = keep * transfer.conj() * grid / (transfer.abs() ** 2 + ratio * wave**2).clamp_min(1e-9)
     spectra = (1j * kx * height / alpha, 1j * ky * height / alpha, transfer * height)
-    return torch.stack([torch.fft.irfft2(spectrum, s=(CELLS, CELLS)) for spectrum in spectra], dim=1)
+    return torch.stack([torch.fft.irfft2(spectrum, s=(PATCH.cells, PATCH.cells)) for spectrum in spectra], dim=1)
 
 
 Tiles = dict[str, torch.Tensor]
@@ -98,7 +98,7 @@ def planes_of(batch: Tiles) -> Tiles:
     """planes (b, 12, C, C), form (b, 4, FORM, FORM), target (b, 3, C, C) and weight (b, C, C) of tiles as gathered."""
     closed, raw = batch["closed"].float() / 120, batch["raw"].float() / 55
     tangential = functional.interpolate(
-        batch["tangential"].float() / 80, size=(CELLS, CELLS), mode="bilinear", align_corners=False
+        batch["tangential"].float() / 80, size=(PATCH.cells, PATCH.cells), mode="bilinear", align_corners=False
     )
     paint, target = batch["paint"].float() / 4000, batch["target"].float() / 127
     target = torch.sign(target) * target**2 * STEEP
@@ -107,7 +107,7 @@ def planes_of(batch: Tiles) -> Tiles:
     taper = taper / taper.sum()
     level = (closed * taper).sum((1, 2), keepdim=True)
     known = (batch["known"] > 0).float()
-    place = torch.arange(CELLS, device=closed.device) - CELLS / 2 + 0.5
+    place = torch.arange(PATCH.cells, device=closed.device) - PATCH.cells / 2 + 0.5
     core = (place[:, None] ** 2 + place[None] ** 2).sqrt() < 44
     return {
         "planes": torch.cat([torch.stack([closed - level, raw - level, known], dim=1), tangential, linear, paint], dim=1),
@@ -121,7 +121,7 @@ def planes_of(batch: Tiles) -> Tiles:
 def loaded(found: dict[str, Any], device: str) -> Tiles:
     """A piece's tiles on the device, as the net takes them, in half precision."""
     wave = np.hypot(*wave_vectors(CELL_MM))
-    edges = np.linspace(0, wave.max() / np.sqrt(2), RINGS + 1)
+    edges = np.linspace(0, wave.max() / np.sqrt(2), INVERSION.rings + 1)
     curves, which = np.unique(found.pop("ratio"), axis=0, return_inverse=True)
     grids = np.stack([np.exp(np.interp(wave, 0.5 * (edges[1:] + edges[:-1]), smoothed(curve))) for curve in curves])
     tiles = {name: torch.tensor(values.astype(np.int16), device=device) for name, values in found.items()}

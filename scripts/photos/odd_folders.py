@@ -16,7 +16,7 @@ from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.srgb import encode
 from blender_addon.core.surface.texels import extend
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
-from scripts.truth.charts import unwrapped
+from scripts.truth.scan.charts import unwrapped
 
 Floats = Any
 SIZE = 256

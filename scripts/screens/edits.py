@@ -1,6 +1,7 @@
 """Runs inside the window's Blender after `drive.py`: does what was changed by hand stay when the button is pressed again?
 
-The edits are those of the bench of faults (`scripts/bench/_edits.py`, `_edits_of_data.py`), which lie in /shots/edited.
+The edits are those of the bench of faults (`scripts/bench/faults`: `edits_of_objects.py`, `edits_of_data.py`), which lie in
+/shots/edited.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ def session(window: Any, log: Callable[..., None], keep: Callable[..., None]) ->
     for name in ("scene", "scene.compat", "scene.stage", "scene.running", "scene.running.job_card"):
         sys.modules[f"blender_addon.{name}"] = ours(name)
     sys.modules["blender_addon"] = importlib.import_module(MODULE)
-    found = [importlib.import_module(name) for name in ("edited._edits", "edited._edits_of_data")]
+    found = [importlib.import_module(name) for name in ("edited.edits_of_objects", "edited.edits_of_data")]
     edits = [*found[0].OBJECTS, *found[1].DATA]
     bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/edits.toml")
     bpy.context.scene.bozzetto.output = f"{OUT}/edits"

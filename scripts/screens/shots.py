@@ -172,7 +172,9 @@ def _tile(folder: Path) -> dict[str, object]:
     Returns what the driver needs: three spots on both scans, in their own coordinates, and how high it is to paint.
     """
     python = envs.blender(envs.default_version(), "host")
-    code = "import sys; from pathlib import Path; from scripts.truth.tile import write_tile; write_tile(Path(sys.argv[1]))"
+    code = (
+        "import sys; from pathlib import Path; from scripts.truth.pieces.tile import write_tile; write_tile(Path(sys.argv[1]))"
+    )
     subprocess.run([str(python), "-c", code, str(folder)], cwd=ROOT, check=True)
     spots = ((-27.0, -27.0, 9.0), (27.0, -26.0, 9.0), (-26.0, 27.0, 9.0))
     return {"pairs": [[spot, [-0.1 * spot[1], 0.1 * spot[0], 0.1 * spot[2]]] for spot in spots], "level_mm": 14.0}

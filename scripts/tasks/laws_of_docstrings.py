@@ -78,6 +78,28 @@ def numbers_explained(module: Module) -> Iterator[Breach]:
             yield node.lineno, f"{', '.join(names)}: say what the number is, its unit and its source, or that it is a guess"
 
 
+def numbers_together(module: Module) -> Iterator[Breach]:
+    """In core/surface the numbers of a method are fields of one frozen record, each with its reason; materials' values are not
+    of a method."""
+    if not module.name.startswith("core.surface") or module.name == "core.surface.reflectance":
+        return
+    for node in module.tree.body:
+        if _constants(node) and _only_numbers(getattr(node, "value", None)):
+            yield node.lineno, f"{', '.join(_constants(node))}: make it a field of the method's record of constants"
+        elif isinstance(node, ast.ClassDef) and node.name.endswith("Constants"):
+            for field, after in zip(node.body, [*node.body[1:], None], strict=True):
+                if isinstance(field, ast.AnnAssign) and not isinstance(after, ast.Expr):
+                    yield field.lineno, f"{ast.unparse(field.target)}: say what the number is, and why"
+
+
+def _only_numbers(value: ast.expr | None) -> bool:
+    """Whether an expression is a number, or numbers in tuples."""
+    if isinstance(value, ast.Tuple):
+        return all(map(_only_numbers, value.elts))
+    number = value.operand if isinstance(value, ast.UnaryOp) else value
+    return isinstance(number, ast.Constant) and type(number.value) in (int, float)
+
+
 def _constants(node: ast.stmt) -> list[str]:
     """The names in capitals to which a statement gives numbers."""
     if not isinstance(node, (ast.Assign, ast.AnnAssign)) or node.value is None:

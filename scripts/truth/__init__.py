@@ -9,14 +9,14 @@ For benches and tests (needs `bpy`, numpy; pillow for JPEG)::
     case = truth_case("owl", "lamps", pigment="printed")     # a bare painted piece; true_albedo is known
     case = truth_case("owl", "window", camera=camera.PHONE)  # a phone that tone-maps and sharpens
 
-- `shapes.SHAPES`: name to maker. `lights.NAMES`: window, lamps, overcast, travelling, tent. `pigments.NAMES`: printed, wood,
-  painted.
+- `pieces/shapes.SHAPES`: name to maker. `light/lights.NAMES`: window, lamps, overcast, travelling, tent.
+  `modelling/pigments.NAMES`: printed, wood, painted.
 - `TruthCase` (scanner.py) has rasters (size, size, ...) with row 0 at v = 0: `texture`, `covered`, `known`, `face`,
   `scan_normal`, `true_normal`, `true_height` (mm), `true_albedo`, `true_light`, `border`; and `scan` (TriangleMesh, mm),
   `island`, `mm_a_texel`, `truth`.
 - The first call for a shape bakes for a minute into the user's cache folder; later calls take seconds. The cache's key is
   the hash of the makers' source, so that an edit makes it anew.
-- Shading in the cases is by depth maps and clusters (transport.py); the demo's scans are baked by Cycles (demo.py). Two
+- Shading in the cases is by depth maps and clusters (light/transport.py); the demo's scans are baked by Cycles (demo.py). Two
   independent ways.
 - `python -m scripts.truth.demo` makes the scans in `assets_demo/` again.
 """

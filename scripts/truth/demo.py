@@ -17,12 +17,13 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh, unit
 
-from . import charts, cycles_bake, lights, scanned
-from .camera import Camera, photographed, speckles
-from .fields import Noise, rotation
-from .owl import HEIGHT, SLAB, owl, stand, terrazzo
-from .shape import Shape, joined
-from .texels import Texels, mixed, texels
+from .light import cycles_bake, lights
+from .modelling.fields import Noise, rotation
+from .pieces.owl import HEIGHT, SLAB, owl, stand, terrazzo
+from .pieces.shape import Shape, joined
+from .scan import charts, scanned
+from .scan.camera import Camera, photographed, speckles
+from .scan.texels import Texels, mixed, texels
 
 SEED = 7
 STANDS_AT = np.array([-2.5, 1.5, SLAB[2] - 0.15])

@@ -13,12 +13,14 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 
-from . import charts, demo, lights, scanned
-from .camera import Camera, photographed, speckles
-from .fields import Noise, rotation
-from .hound import hound
-from .shape import Shape
-from .texels import texels
+from . import demo
+from .light import lights
+from .modelling.fields import Noise, rotation
+from .pieces.hound import hound
+from .pieces.shape import Shape
+from .scan import charts, scanned
+from .scan.camera import Camera, photographed, speckles
+from .scan.texels import texels
 
 SEED = 21
 POSE = demo.pose(0.0173, rotation(("z", 63.0), ("x", -22.0), ("y", 12.0)), (-0.4, 1.1, 0.2))

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 import ast
 import hashlib
+import inspect
 import os
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh, face_areas, unit
 
-from . import charts, engraved, lights, pigments, scanned, transport
-from .camera import Camera, blurred, photographed, speckles
-from .fine_transport import FineTransport
-from .shape import Shape
-from .shapes import shape as make_shape
-from .texels import Texels, covered, mixed, texels
+from .light import lights, transport
+from .light.fine_transport import FineTransport
+from .modelling import fields, nets, pigments, tooling
+from .pieces import engraved, more_shapes, owl, owl_form
+from .pieces.shape import Shape
+from .pieces.shapes import shape as make_shape
+from .scan import charts, scanned, texels
+from .scan.camera import Camera, blurred, photographed, speckles
+from .scan.texels import Texels, covered, mixed
 
 Floats = Any
 CACHE = Path(os.environ.get("XDG_CACHE_HOME", Path.home() / ".cache")) / "bozzetto" / "truth"
@@ -236,7 +241,7 @@ def _border(inside: Any, island: Any) -> Any:
 @lru_cache(maxsize=1)
 def baked_shape(name: str) -> BakedShape:
     """The truth of a bench shape and its transport, from the cache or made now."""
-    path = CACHE / f"{name}-{_recipe(*_makers(name), 'transport')}.npz"
+    path = CACHE / f"{name}-{_recipe(*_makers(name), transport)}.npz"
     if not path.exists():
         shape = make_shape(name)
         flow = transport.baked(shape.vertices * LARGER.get(name, 1.0), shape.normals)  # what sees what knows no size
@@ -252,14 +257,14 @@ def baked_shape(name: str) -> BakedShape:
 def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 60_000) -> BakedScan:
     """A scan of a bench shape (open below, where a phone sees nothing), unwrapped, with its texels."""
     body = baked_shape(name)
-    recipe = _recipe("scanned", "charts", "texels", salt=body.digest)  # of this very truth, not of one made like it
+    recipe = _recipe(scanned, charts, texels, salt=body.digest)  # of this very truth, not of one made like it
     path = CACHE / f"{name}-scan-{size}-{seed}-{triangles}-{recipe}.npz"
     if not path.exists():
         truth = body.truth
         mesh = scanned.scan_mesh(truth, triangles=triangles, seed=seed, open_below=0.6)
         islands = ISLANDS.get(name, max(200, min(1000, len(mesh.faces) // 40)))
         mesh, island = charts.unwrapped(mesh, islands=islands, texels=size, seed=seed)
-        part = texels(mesh, truth.vertices, truth.faces, size)
+        part = texels.texels(mesh, truth.vertices, truth.faces, size)
         _save(
             path,
             vertices=mesh.vertices,
@@ -295,19 +300,16 @@ def baked_scan(name: str, *, size: int = 2048, seed: int = 0, triangles: int = 6
         return BakedScan(mesh, kept["island"], part, float(texel))
 
 
-def _makers(name: str) -> tuple[str, ...]:
+def _makers(name: str) -> tuple[ModuleType, ...]:
     """The modules that decide what a shape looks like."""
-    if name == "engraved":
-        return ("fields", "nets", "tooling", "engraved")
-    return ("fields", "nets", "tooling", "owl", "owl_form") if name == "owl" else ("fields", "nets", "tooling", "more_shapes")
+    own = {"engraved": (engraved,), "owl": (owl, owl_form)}
+    return (fields, nets, tooling, *own.get(name, (more_shapes,)))
 
 
-def _recipe(*modules: str, salt: str = "") -> str:
+def _recipe(*modules: ModuleType, salt: str = "") -> str:
     found = hashlib.sha256(salt.encode())
-    for name in modules:
-        path = Path(__file__).with_name(f"{name}.py")
-        if path.exists():
-            found.update(ast.dump(ast.parse(path.read_text(encoding="utf-8"))).encode())  # layout and comments don't count
+    for module in modules:  # layout and comments don't count
+        found.update(ast.dump(ast.parse(inspect.getsource(module))).encode())
     return found.hexdigest()[:12]
 
 

@@ -26,7 +26,7 @@ from blender_addon.core.files.meshes.ply_rows import read_rows
 from blender_addon.core.files.no_mesh import refuse_no_mesh
 from blender_addon.core.files.pictures.picture_headers import check_picture_bytes, picture_size
 from blender_addon.core.files.references import find_beside, follow
-from scripts.bench import _corpus_scans as scans
+from scripts.bench.corpus import scans
 
 EACH = settings(
     max_examples=150, derandomize=True, deadline=None, database=None,

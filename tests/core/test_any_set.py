@@ -178,7 +178,7 @@ def test_a_turn_begins_and_ends_at_one_angle(frames: int, pace: str, turns: floa
 @given(st.lists(st.tuples(st.integers(1, 9000), st.integers(1, 9000)), min_size=1, max_size=9), SEEDS)
 def test_pictures_of_an_atlas_lie_apart_and_every_face_in_its_own(sizes: list[tuple[int, int]], seed: int) -> None:
     layout = atlas.packed(sizes)
-    assert len(layout.cells) == len(sizes) and max(layout.width, layout.height) <= atlas.LARGEST
+    assert len(layout.cells) == len(sizes) and max(layout.width, layout.height) <= atlas.ATLAS.largest
     for number_, cell in enumerate(layout.cells):
         assert cell.column >= 0 and cell.row >= 0
         assert cell.column + cell.width <= layout.width and cell.row + cell.height <= layout.height

@@ -12,7 +12,7 @@ from blender_addon.core.mesh.similarity import Similarity, angle_between, fit_si
 from blender_addon.core.mesh.triangles import TriangleMesh, signed_volume
 from blender_addon.core.scan.registration import sample_surfels
 from blender_addon.core.scan.registration.icp import refine
-from scripts.truth.stands import meshed, subjects
+from scripts.truth.pieces.stands import meshed, subjects
 from tests.scan_shapes import box
 
 OFF = Similarity(1.0, rotation_from_vector(np.radians([4.0, -3.0, 5.0])), np.array([1.5, -1.0, 2.0]))

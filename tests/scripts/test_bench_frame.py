@@ -21,9 +21,19 @@ def _one(case: str, value: float, monkeypatch: pytest.MonkeyPatch, folder: Path,
     return frame.main(["lens", "--out", str(folder), *more])
 
 
+@pytest.mark.parametrize("name", frame.benches())
+def test_each_bench_can_be_run(name: str) -> None:
+    assert callable(importlib.import_module(f"scripts.bench.{name}").run)
+
+
+@pytest.mark.parametrize("part", faults.PARTS)
+def test_each_kind_of_fault_can_be_tried(part: str) -> None:
+    assert callable(importlib.import_module(f"scripts.bench.faults.{part}").run)
+
+
 @pytest.mark.parametrize("kind", decisions.KINDS)
 def test_each_kind_of_decision_can_be_measured(kind: str) -> None:
-    module = importlib.import_module(f"scripts.bench._decisions_{kind}")
+    module = importlib.import_module(f"scripts.bench.decisions.{kind}")
     assert callable(module.parts) and callable(module.report)
 
 

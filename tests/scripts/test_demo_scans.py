@@ -94,8 +94,8 @@ def test_the_folder_stays_small_and_has_its_licence():
 def test_the_stone_made_again_from_the_seed_is_the_one_that_was_scanned(record):
     """Positions to the micrometre; `python -m scripts.truth.demo --check` does the same with the owl."""
     pytest.importorskip("bpy")
-    from scripts.truth.owl import SLAB, stand
-    from scripts.truth.shape import Shape
+    from scripts.truth.pieces.owl import SLAB, stand
+    from scripts.truth.pieces.shape import Shape
 
     stone = stand(record["seed"])
     assert Shape("stand", stone.vertices + [0, 0, SLAB[2]], stone.faces, stone.albedo).digest() == record["stand"]["sha256"]

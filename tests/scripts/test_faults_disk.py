@@ -11,7 +11,7 @@ pytest.importorskip("bpy")
 
 @pytest.mark.skipif(sys.platform == "win32", reason="neither small disks nor limits on files are to be had on Windows")
 def test_a_full_disk_leaves_nothing_cut_and_harms_nothing(tmp_path):
-    from scripts.bench._faults_full_disks import FAST, full_disks
+    from scripts.bench.faults.full_disks import FAST, full_disks
 
     cases, clean = full_disks(tmp_path, fast=True)
     assert cases == len(FAST) >= 8

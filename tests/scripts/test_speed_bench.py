@@ -11,8 +11,8 @@ from blender_addon.core.files.meshes.mesh_files import check_file
 from blender_addon.core.mesh.topology import welded
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
 from scripts.bench import Record, Row, speed
-from scripts.bench._big_scan import bumpy, write_glb, write_obj
-from scripts.bench._speed_kernels import PARTS, slope
+from scripts.bench.speed.big_scan import bumpy, write_glb, write_obj
+from scripts.bench.speed.kernels import PARTS, slope
 
 
 @pytest.mark.parametrize("triangles", [2000, 30_000])

@@ -8,11 +8,13 @@ import pytest
 pytest.importorskip("bpy")
 
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, signed_volume, vertex_normals
-from scripts.truth import camera, charts, lights, nets, pigments, scanned, texels, transport
-from scripts.truth.fields import box, cut, ellipsoid, rotation
-from scripts.truth.fine_transport import finely_baked
-from scripts.truth.shape import Shape
-from scripts.truth.tooling import Canvas, stroke
+from scripts.truth.light import lights, transport
+from scripts.truth.light.fine_transport import finely_baked
+from scripts.truth.modelling import nets, pigments
+from scripts.truth.modelling.fields import box, cut, ellipsoid, rotation
+from scripts.truth.modelling.tooling import Canvas, stroke
+from scripts.truth.pieces.shape import Shape
+from scripts.truth.scan import camera, charts, scanned, texels
 
 BALL = 10.0
 
@@ -216,7 +218,7 @@ def test_the_hound_is_closed_of_its_size_and_the_same_again() -> None:
     """On a coarse grid: a closed skin (an even number of faces at every edge; four where a thin part touches itself on the
     grid),
     96 x 43 x 54 mm to a step."""
-    from scripts.truth.hound import hound
+    from scripts.truth.pieces.hound import hound
 
     first, again = hound(step=1.6), hound(step=1.6)
     assert first.digest() == again.digest()

@@ -11,8 +11,8 @@ import pytest
 
 pytest.importorskip("bpy")
 
-from scripts.bench._corpus_driver import run_cases
-from scripts.bench._corpus_sheets import COUNT, build, numbers_of
+from scripts.bench.corpus.driver import run_cases
+from scripts.bench.corpus.sheets import COUNT, build, numbers_of
 
 EVERY = 17
 """A prime, so that what alternates within a class is met in all its kinds."""

@@ -14,10 +14,21 @@ import numpy as np
 from numpy.lib.stride_tricks import as_strided
 
 from ..arrays import Bools, Floats, Ints
+from ..records import record
 from ..threads import ALONE
 
-STRIP = 32  # rows and columns handled at a time in the direct blur, so that they stay in the processor's cache
-REACH = 4.5  # radius of a kernel in sigmas
+
+@record
+class BlurConstants:
+    """Numbers of the blur."""
+
+    strip: int = 32
+    """Rows and columns handled at a time in the direct blur, so that they stay in the processor's cache."""
+    reach: float = 4.5
+    """Radius of a kernel in sigmas: beyond it less than 5e-5 of the peak is left."""
+
+
+BLUR = BlurConstants()
 
 
 def gaussian_blur(image: Floats, sigma: float) -> Floats:
@@ -66,7 +77,7 @@ def _block(sigma: float, smallest: int) -> int:
 
 def _kernel(sigma: float) -> Floats:
     """One side of the kernel, centre first, so that the whole sums to 1."""
-    reach = max(1, int(np.ceil(REACH * sigma)))
+    reach = max(1, int(np.ceil(BLUR.reach * sigma)))
     side = np.exp(-0.5 * (np.arange(reach + 1) / sigma) ** 2)
     return (side / (side[0] + 2 * side[1:].sum())).astype(np.float32)
 
@@ -83,15 +94,15 @@ def _direct(image: Floats, sigma: float) -> Floats:
     reach = len(kernel) - 1
     band = _banded(kernel)
     turned = np.ascontiguousarray(band.T)
-    across = _mirrored(np.arange(-reach, width + -width % STRIP + reach), width)
+    across = _mirrored(np.arange(-reach, width + -width % BLUR.strip + reach), width)
     piece = max(16, ALONE // band.size // 16 * 16)  # columns of one product down
-    row = np.zeros((STRIP + 2 * reach, len(across) + -len(across) % piece), np.float32)
-    down = np.zeros((STRIP, row.shape[1]), np.float32)
-    blocks = (width + -width % STRIP) // STRIP
-    along = as_strided(down, (blocks, STRIP, STRIP + 2 * reach), (STRIP * down.itemsize, *down.strides))
-    strip, out = np.zeros((STRIP, blocks, STRIP), np.float32), np.zeros_like(image)
-    for top in range(0, height, STRIP):
-        first, last = top - reach, top + STRIP + reach
+    row = np.zeros((BLUR.strip + 2 * reach, len(across) + -len(across) % piece), np.float32)
+    down = np.zeros((BLUR.strip, row.shape[1]), np.float32)
+    blocks = (width + -width % BLUR.strip) // BLUR.strip
+    along = as_strided(down, (blocks, BLUR.strip, BLUR.strip + 2 * reach), (BLUR.strip * down.itemsize, *down.strides))
+    strip, out = np.zeros((BLUR.strip, blocks, BLUR.strip), np.float32), np.zeros_like(image)
+    for top in range(0, height, BLUR.strip):
+        first, last = top - reach, top + BLUR.strip + reach
         inside = first >= 0 and last <= height
         near = image[first:last] if inside else image[_mirrored(np.arange(first, last), height)]
         row[:, reach : reach + width] = near
@@ -99,7 +110,7 @@ def _direct(image: Floats, sigma: float) -> Floats:
         row[:, reach + width : len(across)] = near[:, across[reach + width :]]
         np.matmul(band, _cut(row, piece), out=_cut(down, piece))
         np.matmul(along, turned, out=strip.swapaxes(0, 1))
-        bottom = min(top + STRIP, height)
+        bottom = min(top + BLUR.strip, height)
         out[top:bottom] = strip[: bottom - top].reshape(bottom - top, -1)[:, :width]
     return out
 
@@ -107,7 +118,7 @@ def _direct(image: Floats, sigma: float) -> Floats:
 def _banded(kernel: Floats) -> Floats:
     """(STRIP, STRIP + 2 reach): each row is the whole kernel, a place further along than that before."""
     reach = len(kernel) - 1
-    away = np.abs(np.arange(STRIP + 2 * reach)[None] - np.arange(STRIP)[:, None] - reach)
+    away = np.abs(np.arange(BLUR.strip + 2 * reach)[None] - np.arange(BLUR.strip)[:, None] - reach)
     return np.where(away <= reach, kernel[np.minimum(away, reach)], 0).astype(np.float32)
 
 

@@ -14,12 +14,24 @@ from ..arrays import Floats, Ints
 from ..mesh.triangles import edges, vertex_normals
 from ..records import record
 
-FINE_MM, COARSE_MM, BROAD_MM = 0.7, 2.0, 7.0
-"""Scales of recesses, mm: a tool's cut, a fold, and the form that is taken off again (set by eye)."""
-ROUNDS = 40
-"""Rounds of averaging at most, to bound the time on fine meshes."""
-LATTICES = 3
-"""Lattices of patches, shifted against each other, whose mean shows none of them."""
+
+@record
+class CavitiesConstants:
+    """Numbers of the recesses."""
+
+    fine_mm: float = 0.7
+    """Scale of a tool's cut, mm (set by eye, as the two below)."""
+    coarse_mm: float = 2.0
+    """Scale of a fold, mm."""
+    broad_mm: float = 7.0
+    """Scale of the form, which is taken off again, mm."""
+    rounds: int = 40
+    """Rounds of averaging at most, to bound the time on fine meshes."""
+    lattices: int = 3
+    """Lattices of patches, shifted against each other, whose mean shows none of them."""
+
+
+CAVITIES = CavitiesConstants()
 
 
 def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:
@@ -34,9 +46,9 @@ def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:
     normals = vertex_normals(vertices, faces)
     spacing = float(np.median(np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1))) or 1.0
     ring = _Ring.of(pairs, len(vertices))
-    coarse = max(COARSE_MM, 2.5 * spacing)
+    coarse = max(CAVITIES.coarse_mm, 2.5 * spacing)
     total = 0.5 * _fine(vertices, normals, ring, spacing) + _coarse(vertices, normals, pairs, ring, coarse)
-    broad = _over_patches(total, vertices, normals, pairs, max(BROAD_MM, 6.0 * spacing))
+    broad = _over_patches(total, vertices, normals, pairs, max(CAVITIES.broad_mm, 6.0 * spacing))
     found = np.tanh(gain * (ring.averaged(total - ring.averaged(broad, 6), 2)))
     return found * _trusted(vertices, pairs, spacing)
 
@@ -46,11 +58,11 @@ def _trusted(vertices: Floats, pairs: Ints, spacing: float) -> Floats:
     length = np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1)
     longest = np.zeros(len(vertices))
     np.maximum.at(longest, pairs.ravel(), np.repeat(length, 2))
-    return np.clip(2.0 - longest / max(4.0 * spacing, COARSE_MM), 0.0, 1.0)
+    return np.clip(2.0 - longest / max(4.0 * spacing, CAVITIES.coarse_mm), 0.0, 1.0)
 
 
 def _fine(vertices: Floats, normals: Floats, ring: _Ring, spacing: float) -> Floats:
-    rounds = int(np.clip(round(4.0 * (FINE_MM / spacing) ** 2), 1, ROUNDS))
+    rounds = int(np.clip(round(4.0 * (CAVITIES.fine_mm / spacing) ** 2), 1, CAVITIES.rounds))
     smooth = np.column_stack([ring.averaged(vertices[:, axis], rounds) for axis in range(3)])
     return np.einsum("ij,ij->i", smooth - vertices, normals) / (0.5 * spacing * np.sqrt(rounds))
 
@@ -58,22 +70,22 @@ def _fine(vertices: Floats, normals: Floats, ring: _Ring, spacing: float) -> Flo
 def _coarse(vertices: Floats, normals: Floats, pairs: Ints, ring: _Ring, size: float) -> Floats:
     """Depth below the surroundings over `size`, of patches of half that size."""
     total = np.zeros(len(vertices))
-    for lattice in range(LATTICES):
-        patch, joined = _patches(vertices, normals, pairs, 0.5 * size, lattice / LATTICES)
+    for lattice in range(CAVITIES.lattices):
+        patch, joined = _patches(vertices, normals, pairs, 0.5 * size, lattice / CAVITIES.lattices)
         around = _Ring.of(joined, int(patch.max()) + 1)
         for axis in range(3):
             mean = _means(vertices[:, axis], patch)
             total += (around.averaged(mean, 4) - mean)[patch] * normals[:, axis]
-    return ring.averaged(total / (LATTICES * size), 4)
+    return ring.averaged(total / (CAVITIES.lattices * size), 4)
 
 
 def _over_patches(values: Floats, vertices: Floats, normals: Floats, pairs: Ints, size: float) -> Floats:
     """The values averaged over about three times `size`."""
     total = np.zeros(len(vertices))
-    for lattice in range(LATTICES):
-        patch, joined = _patches(vertices, normals, pairs, size, lattice / LATTICES)
+    for lattice in range(CAVITIES.lattices):
+        patch, joined = _patches(vertices, normals, pairs, size, lattice / CAVITIES.lattices)
         total += _Ring.of(joined, int(patch.max()) + 1).averaged(_means(values, patch), 2)[patch]
-    return total / LATTICES
+    return total / CAVITIES.lattices
 
 
 def _means(values: Floats, patch: Ints) -> Floats:

@@ -15,10 +15,23 @@ from ..arrays import Floats
 from ..colour import delta_e_2000, lab
 from ..records import record
 
-ROWS, COLUMNS = 4, 6
-"""Patches of the usual chart."""
-CLIPPED = 0.985
-"""Display-encoded value from which a patch counts as overexposed: a guess."""
+
+@record
+class CardConstants:
+    """Numbers of reading the card."""
+
+    rows: int = 4
+    """Rows of patches of the usual chart."""
+    columns: int = 6
+    """Patches in a row."""
+    clipped: float = 0.985
+    """Display-encoded value from which a patch counts as overexposed: a guess."""
+    grey: float = 0.18
+    """Reflectance of a photographer's grey card (common practice)."""
+
+
+CARD = CardConstants()
+
 
 CHART = np.array([
     (0.1730, 0.0821, 0.0568),  # dark skin
@@ -51,9 +64,6 @@ CHART = np.array([
 Worked out from their xyY values as colour-science 0.4.7 prints them (the maker's own figures of 2005, ICC D50). Cyan lies a
 little outside of the gamut.
 """
-
-GREY = 0.18
-"""Reflectance of a photographer's grey card (common practice)."""
 
 
 @record
@@ -97,7 +107,7 @@ def sample(picture: Floats, points: Floats) -> Floats:
     return srgb.decode(picture[place[:, 1], place[:, 0], :3]).astype(float)
 
 
-def patch_colours(picture: Floats, corners: ArrayLike, *, rows: int = ROWS, columns: int = COLUMNS) -> Floats:
+def patch_colours(picture: Floats, corners: ArrayLike, *, rows: int = CARD.rows, columns: int = CARD.columns) -> Floats:
     """(rows * columns, 3) linear medians of the middle of each patch of a chart, row by row.
 
     picture: (h, w, 3) display-encoded, row 0 at the top. corners: (4, 2) px, of the field of patches. rows, columns: of the
@@ -115,7 +125,7 @@ def patch_colours(picture: Floats, corners: ArrayLike, *, rows: int = ROWS, colu
     return np.array(out)
 
 
-def by_grey_card(picture: Floats, corners: ArrayLike, spot: tuple[float, float, float], *, grey: float = GREY) -> Measured:
+def by_grey_card(picture: Floats, corners: ArrayLike, spot: tuple[float, float, float], *, grey: float = CARD.grey) -> Measured:
     """The albedo of a spot by a neutral card beside it: per-channel gain (von Kries).
 
     picture: (h, w, 3) display-encoded, row 0 at the top. corners: (4, 2) px, of the card. spot: x, y and radius in px.
@@ -174,7 +184,7 @@ def _spot(picture: Floats, spot: tuple[float, float, float]) -> Floats:
 
 
 def _refuse_clipped(colours: Floats) -> None:
-    if (srgb.encode(colours) > CLIPPED).any():
+    if (srgb.encode(colours) > CARD.clipped).any():
         raise CardError("it is overexposed in the photo: take one with less exposure")
 
 

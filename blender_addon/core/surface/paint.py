@@ -16,16 +16,29 @@ from ..srgb import luminance
 from ..threads import in_parallel
 from .bandpass import gaussian_blur
 from .light.lamplight import Lit
-from .pigment import BIN, chromaticity, find_pigments
+from .pigment import PIGMENTS, chromaticity, find_pigments
 from .textured_surface import TexturedSurface
 
-SMOOTH_TEXELS = 1.5  # sigma
-FINE = 0.02  # of log chromaticity: paints of a texture closer than this count as one
-SOME = 250_000  # number of texels from which the paints are found
-PAINTED = 0.02  # deviation of the pigments' log levels below which a piece counts as plain
-ROUNDS = 3  # rounds of removing the shading's tint
-SHADED = (-2.0, 0.7)  # log brightness relative to the paint that can be shading
-STEADY = 0.02  # log brightness between neighbouring vertices below which a difference counts less, since it is noise
+
+@record
+class PaintsConstants:
+    """Numbers of telling paint from shading; guesses."""
+
+    smooth_texels: float = 1.5
+    """Sigma of the blur before colours are read, texels."""
+    fine: float = 0.02
+    """Distance in log chromaticity below which paints of a texture count as one."""
+    some: int = 250_000
+    """Texels from which the paints are found, to bound the time."""
+    rounds: int = 3
+    """Rounds of removing the shading's tint."""
+    shaded: tuple[float, float] = (-2.0, 0.7)
+    """Log brightness relative to the paint that can be shading."""
+    steady: float = 0.02
+    """Log brightness between neighbouring vertices below which a difference counts less, since it is noise."""
+
+
+PAINTS = PaintsConstants()
 
 
 @record
@@ -45,9 +58,9 @@ class Paint:
 def paint_of(surface: TexturedSurface, colours: Floats, lit: Lit) -> Paint:
     """The paint that linear texel `colours` (n, 3) show under a fitted light."""
     none = np.zeros(len(colours), np.float32)
-    if lit.light.pigment < PAINTED:
+    if lit.light.pigment < PIGMENTS.plain:
         return Paint(none, np.zeros((len(colours), 2), np.float32), none)
-    step = BIN if surface.on_vertices else FINE
+    step = PIGMENTS.bin if surface.on_vertices else PAINTS.fine
     irradiance = lasting_light(lit)
     light = surface.texels.interpolate(surface.faces, irradiance)
     near = np.maximum(smooth_colours(surface, colours), 1e-3)
@@ -65,7 +78,7 @@ def shading_tint(irradiance: Floats, faces: Ints) -> Floats:
     pairs, _ = edges(faces)
     bright, hue = np.log(luminance(irradiance)), chromaticity(np.log(irradiance))
     step = bright[pairs[:, 0]] - bright[pairs[:, 1]]
-    weight = step / (np.abs(step) + STEADY)
+    weight = step / (np.abs(step) + PAINTS.steady)
     turn = weight @ (hue[pairs[:, 0]] - hue[pairs[:, 1]])
     return turn / max(float(weight @ step), 1e-9)
 
@@ -83,7 +96,7 @@ def smooth_colours(surface: TexturedSurface, colours: Floats) -> Floats:
     inside = surface.texels.mask().astype(np.float32)
 
     def blurred(raster: Floats) -> Floats:
-        return gaussian_blur(raster, SMOOTH_TEXELS).reshape(-1)[surface.texels.index]
+        return gaussian_blur(raster, PAINTS.smooth_texels).reshape(-1)[surface.texels.index]
 
     area, *channels = in_parallel(blurred, [inside, *(surface.texels.scatter(colours[:, channel]) for channel in range(3))])
     return np.stack(channels, axis=1) / np.maximum(area, 1e-3)[:, None]
@@ -97,16 +110,16 @@ def untinted_levels(hue: Floats, bright: Floats, tint: Floats, step: float, weig
     bright: (n,) log luminance.
     """
     found = _levels(hue, bright, step, weights)
-    for _ in range(ROUNDS):
+    for _ in range(PAINTS.rounds):
         shade = bright - found
-        shade = np.clip(shade - np.median(shade), *SHADED)
+        shade = np.clip(shade - np.median(shade), *PAINTS.shaded)
         found = _levels(hue - shade[:, None] * tint, bright, step, weights)
     return found
 
 
 def _levels(hue: Floats, bright: Floats, step: float, weights: Floats | None = None) -> Floats:
     """(n,) level of the paint at each place, from the log chromaticity (n, 2) and brightness (n,) of all, by `weights` (n,)."""
-    every = slice(None, None, max(1, len(hue) // SOME))
+    every = slice(None, None, max(1, len(hue) // PAINTS.some))
     share = np.ones(len(hue)) if weights is None else weights
     found = find_pigments(hue[every], bright[every, None], share[every], step=step)
     return found.at(hue)[:, 0].astype(np.float32)

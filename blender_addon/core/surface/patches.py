@@ -16,14 +16,28 @@ from ..mesh.triangles import across, unit
 from ..records import record
 from ..threads import product
 
-CELLS = 96
-"""Side of a patch in cells; the net was trained on patches of this size."""
-SPACING = 0.42  # distance between patch centres, in edges of a patch
-CORE = 0.45  # a texel reads from patches whose centre is nearer than this, in edges of a patch
-THICK = 0.30  # distance from the tangent plane, in edges of a patch, beyond which texels belong to other parts
-FACING = 0.25  # cosine to the patch's normal below which a texel is too foreshortened
-BATCH = 24
-"""Patches that are worked on at a time, to bound memory."""
+
+@record
+class PatchConstants:
+    """Numbers of the patches; guesses where nothing else is said."""
+
+    cells: int = 96
+    """Side of a patch in cells; the net was trained on patches of this size."""
+    spacing: float = 0.42
+    """Distance between patch centres, in edges of a patch."""
+    core: float = 0.45
+    """Distance to a patch's centre, in edges of it, within which a texel reads from it."""
+    thick: float = 0.30
+    """Distance from the tangent plane, in edges of a patch, beyond which texels belong to other parts."""
+    facing: float = 0.25
+    """Cosine to the patch's normal below which a texel is too foreshortened."""
+    large_mm2: float = 20_000.0
+    """Area from which on cells are coarser, which bounds the time: that of a ball of 80 mm."""
+    batch: int = 24
+    """Patches that are worked on at a time, to bound memory."""
+
+
+PATCH = PatchConstants()
 
 
 @record
@@ -75,7 +89,7 @@ class Patches:
     @property
     def edge_mm(self) -> float:
         """Edge of a patch."""
-        return CELLS * self.cell_mm
+        return PATCH.cells * self.cell_mm
 
     def led_by(self, lead: Floats) -> Patches:
         """The same patches turned in their planes so that x runs along `lead` (p, 3) where that leaves a direction."""
@@ -85,10 +99,10 @@ class Patches:
 
     def runs(self) -> Iterator[tuple[int, int]]:
         """(first, last) of runs of patches that are worked on together."""
-        for first in range(0, len(self), BATCH):
-            yield first, min(first + BATCH, len(self))
+        for first in range(0, len(self), PATCH.batch):
+            yield first, min(first + PATCH.batch, len(self))
 
-    def members(self, cloud: Cloud, first: int, last: int, half: float = CELLS / 2) -> Members:
+    def members(self, cloud: Cloud, first: int, last: int, half: float = PATCH.cells / 2) -> Members:
         """The texels of `cloud` in patches first..last, out to `half` cells from their middle."""
         patch, row = self._candidates(cloud, first, last, half * self.cell_mm)
         ends = np.searchsorted(patch, np.arange(last - first + 1))
@@ -97,8 +111,10 @@ class Patches:
         ]
         patch = np.repeat(np.arange(last - first, dtype=np.int32), [len(part[0]) for part in kept])
         row, x, y, cosine = (np.concatenate([part[column] for part in kept]) for column in range(4))
-        weight = np.clip(1 - np.hypot(x, y) / (CORE * CELLS), 0, 1) ** 2 * cosine**4
-        return Members(first, last, patch, cloud.order[row], row, x + CELLS / 2, y + CELLS / 2, weight.astype(np.float32))
+        weight = np.clip(1 - np.hypot(x, y) / (PATCH.core * PATCH.cells), 0, 1) ** 2 * cosine**4
+        return Members(
+            first, last, patch, cloud.order[row], row, x + PATCH.cells / 2, y + PATCH.cells / 2, weight.astype(np.float32)
+        )
 
     def _inside(self, cloud: Cloud, patch: int, row: Ints, half: float) -> tuple[Ints, Floats, Floats, Floats]:
         """Of sorted texels `row` those in a patch, with x, y in cells from its middle and the cosine to its normal."""
@@ -106,7 +122,12 @@ class Patches:
         place = product(cloud.position[row], frame) - self.centre[patch] @ frame
         cosine = product(cloud.facing[row], frame[:, 2:])[:, 0]
         x, y, above = place.T
-        keep = (np.abs(x) < half - 1) & (np.abs(y) < half - 1) & (np.abs(above) < THICK * self.edge_mm) & (cosine > FACING)
+        keep = (
+            (np.abs(x) < half - 1)
+            & (np.abs(y) < half - 1)
+            & (np.abs(above) < PATCH.thick * self.edge_mm)
+            & (cosine > PATCH.facing)
+        )
         kept = np.flatnonzero(keep)
         return row[kept], x[kept], y[kept], cosine[kept]
 
@@ -121,7 +142,7 @@ class Patches:
         home = np.floor((centre - cloud.low) / box).astype(np.int64)
         cells = home[:, None, :] + grid[None]
         middle = (cells + 0.5) * box + cloud.low - centre[:, None, :]
-        flat = np.abs(np.einsum("pgk,pk->pg", middle, self.normal[first:last])) < THICK * self.edge_mm + 0.87 * box
+        flat = np.abs(np.einsum("pgk,pk->pg", middle, self.normal[first:last])) < PATCH.thick * self.edge_mm + 0.87 * box
         near = flat & (np.linalg.norm(middle, axis=2) < reach) & ((cells >= 0) & (cells < cloud.boxes)).all(axis=2)
         patch, which = np.nonzero(near)
         chosen = cells[patch, which]
@@ -155,13 +176,13 @@ def lay_patches(
 ) -> tuple[Patches, Cloud]:
     """Patches over texels, x level, and the texels sorted into boxes.
 
-    position: (n, 3) of the texels in mm. normal: (n, 3) unit. cell_mm: edge of a cell; a patch has CELLS x CELLS.
+    position: (n, 3) of the texels in mm. normal: (n, 3) unit. cell_mm: edge of a cell; a patch has cells x cells.
     seed: of the order in which texels are tried as centres. middles: (n,) the texels that may be centres; None: all of them.
     """
-    edge = CELLS * cell_mm
+    edge = PATCH.cells * cell_mm
     cloud = sort_into_boxes(position, normal, edge / 7)
     tried = slice(None) if middles is None else np.flatnonzero(middles)
-    centre, facing = _centres(position[tried], normal[tried], SPACING * edge, seed)
+    centre, facing = _centres(position[tried], normal[tried], PATCH.spacing * edge, seed)
     home = np.floor((centre - cloud.low) / cloud.box_mm).astype(np.int64)
     by_place = np.argsort((home[:, 0] * cloud.boxes[1] + home[:, 1]) * cloud.boxes[2] + home[:, 2], kind="stable")
     centre, facing = centre[by_place], facing[by_place]
@@ -189,23 +210,28 @@ def _centres(position: Floats, normal: Floats, spacing: float, seed: int) -> tup
 
 
 def splat(members: Members, values: Floats) -> tuple[Floats, Floats]:
-    """Means (p, CELLS, CELLS) float32 of texel `values` (n,) in the cells, and the weight that fell there; 0 where none.
+    """Means (p, cells, cells) float32 of texel `values` (n,) in the cells, and the weight that fell there; 0 where none.
 
-    Of values (k, n) the means are (k, p, CELLS, CELLS).
+    Of values (k, n) the means are (k, p, cells, cells).
     """
     count = members.last - members.first
     column, row = members.x.astype(np.int32), members.y.astype(np.int32)
     right, up = members.x - column, members.y - row
-    base = (members.patch * CELLS + row) * CELLS + column
+    base = (members.patch * PATCH.cells + row) * PATCH.cells + column
     layers = np.atleast_2d(values)[:, members.texel]
-    total = np.zeros((len(layers), count * CELLS * CELLS))
-    weight = np.zeros(count * CELLS * CELLS)
-    for step, share in ((0, (1 - right) * (1 - up)), (1, right * (1 - up)), (CELLS, (1 - right) * up), (CELLS + 1, right * up)):
+    total = np.zeros((len(layers), count * PATCH.cells * PATCH.cells))
+    weight = np.zeros(count * PATCH.cells * PATCH.cells)
+    for step, share in (
+        (0, (1 - right) * (1 - up)),
+        (1, right * (1 - up)),
+        (PATCH.cells, (1 - right) * up),
+        (PATCH.cells + 1, right * up),
+    ):
         for layer, value in enumerate(layers):
             total[layer] += np.bincount(base + step, share * value, len(weight))
         weight += np.bincount(base + step, share, len(weight))
     means = np.where(weight > 0, total / np.maximum(weight, 1e-9), 0).astype(np.float32)
-    shape = (count, CELLS, CELLS)
+    shape = (count, PATCH.cells, PATCH.cells)
     means = means.reshape(len(layers), *shape)
     return means if values.ndim > 1 else means[0], weight.reshape(shape).astype(np.float32)
 
@@ -233,18 +259,18 @@ def _halved(cells: Floats) -> Floats:
 
 
 def read_back(members: Members, fields: Floats) -> tuple[Ints, Floats, Floats]:
-    """Bilinear reads of `fields` (p, f, CELLS, CELLS) by the core's texels: rows of `members` (k,), values (k, f), weight."""
+    """Bilinear reads of `fields` (p, f, cells, cells) by the core's texels: rows of `members` (k,), values (k, f), weight."""
     rows = np.flatnonzero(members.weight > 1e-4)
     x, y = members.x[rows], members.y[rows]
     column, row = x.astype(np.int32), y.astype(np.int32)
     right, up = x - column, y - row
     count = fields.shape[1]
     flat = np.ascontiguousarray(fields.transpose(0, 2, 3, 1)).reshape(-1, count)
-    base = (members.patch[rows] * CELLS + row) * CELLS + column
+    base = (members.patch[rows] * PATCH.cells + row) * PATCH.cells + column
     values = flat[base] * ((1 - right) * (1 - up))[:, None]
     values += flat[base + 1] * (right * (1 - up))[:, None]
-    values += flat[base + CELLS] * ((1 - right) * up)[:, None]
-    values += flat[base + CELLS + 1] * (right * up)[:, None]
+    values += flat[base + PATCH.cells] * ((1 - right) * up)[:, None]
+    values += flat[base + PATCH.cells + 1] * (right * up)[:, None]
     return rows, values, members.weight[rows]
 
 
@@ -261,15 +287,15 @@ def totals(members: Members, rows: Ints, values: Floats, weight: Floats) -> tupl
 
 
 def window() -> Floats:
-    """(CELLS, CELLS) taper to zero at the rim, flat in the middle."""
-    away = np.abs(np.arange(CELLS) - CELLS / 2 + 0.5) / (CELLS / 2)
+    """(cells, cells) taper to zero at the rim, flat in the middle."""
+    away = np.abs(np.arange(PATCH.cells) - PATCH.cells / 2 + 0.5) / (PATCH.cells / 2)
     side = 0.5 - 0.5 * np.cos(np.pi * np.clip((1 - away) / 0.3, 0, 1))
     return (side[:, None] * side[None]).astype(np.float32)
 
 
 def wave_vectors(cell_mm: float) -> tuple[Floats, Floats]:
-    """kx (1, half) and ky (CELLS, 1) of a real transform of a patch, in radians a mm."""
+    """kx (1, half) and ky (cells, 1) of a real transform of a patch, in radians a mm."""
     return (
-        (2 * np.pi * np.fft.rfftfreq(CELLS, cell_mm))[None, :].astype(np.float32),
-        (2 * np.pi * np.fft.fftfreq(CELLS, cell_mm))[:, None].astype(np.float32),
+        (2 * np.pi * np.fft.rfftfreq(PATCH.cells, cell_mm))[None, :].astype(np.float32),
+        (2 * np.pi * np.fft.fftfreq(PATCH.cells, cell_mm))[:, None].astype(np.float32),
     )

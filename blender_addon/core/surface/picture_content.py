@@ -22,14 +22,22 @@ from ..records import record
 from .light.spherical_harmonics import basis
 from .texels import rasterize
 
-POINTS = 8_000
-"""Random places at which a picture is read, to bound the time."""
-SEAMS = 4_000
-"""Places on seams that are compared at most, to bound the time."""
-FEWEST_SEAMS = 40
-"""Pairs below which the two sides of the seams say nothing."""
-MASK_SIZE = 128
-"""Side of the raster that shows which parts of the layout are covered."""
+
+@record
+class ContentConstants:
+    """Numbers of what is read of a picture."""
+
+    points: int = 8_000
+    """Random places at which a picture is read, to bound the time."""
+    seams: int = 4_000
+    """Places on seams that are compared at most, to bound the time."""
+    fewest_seams: int = 40
+    """Pairs below which the two sides of the seams say nothing."""
+    mask_size: int = 128
+    """Side of the raster that shows which parts of the layout are covered."""
+
+
+CONTENT = ContentConstants()
 
 
 @record
@@ -75,8 +83,8 @@ class Fit:
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Places of a textured mesh at which pictures are read. uv (n, 2), position and normal (n, 3) of POINTS random places;
-    seam_uv (k, 2, 2): the two texture places of a place on a seam. covered: (MASK_SIZE, MASK_SIZE) bool. vertex and weight
+    """Places of a textured mesh at which pictures are read. uv (n, 2), position and normal (n, 3) of random places;
+    seam_uv (k, 2, 2): the two texture places of a place on a seam. covered: (s, s) bool. vertex and weight
     (n, 3): corners and barycentrics of the places."""
 
     uv: Floats
@@ -187,21 +195,23 @@ def layout_of(mesh: TriangleMesh, faces_used: Bools, *, seed: int = 1) -> Layout
         return None
     first, place = same_places(part.vertices)  # some formats split vertices along the seams
     faces = place[part.faces]
-    face, weight = sampled_by_area(part, POINTS, seed=seed)
+    face, weight = sampled_by_area(part, CONTENT.points, seed=seed)
     corners = part.faces[face]
     asked = np.zeros(len(first), bool)
     asked[place[corners]] = True
     # the faces that have a say in the normals that are asked for
     beside = faces[asked[faces[:, 0]] | asked[faces[:, 1]] | asked[faces[:, 2]]]
     around = gathered(face_crosses(part.vertices[first].astype(float), beside), beside, len(first))
-    covered = np.zeros(MASK_SIZE * MASK_SIZE, bool)
-    covered[rasterize(part.uv[_over_centres(part.uv, MASK_SIZE)], height=MASK_SIZE, width=MASK_SIZE).index] = True
+    covered = np.zeros(CONTENT.mask_size * CONTENT.mask_size, bool)
+    covered[
+        rasterize(part.uv[_over_centres(part.uv, CONTENT.mask_size)], height=CONTENT.mask_size, width=CONTENT.mask_size).index
+    ] = True
     return Layout(
         np.einsum("nk,nkd->nd", weight, part.uv[face]),
         np.einsum("nk,nkd->nd", weight, part.vertices[corners].astype(float)),
         unit(np.einsum("nk,nkd->nd", weight, unit(around[place[corners]]))),
         _seams(faces, part.uv, seed),
-        covered.reshape(MASK_SIZE, MASK_SIZE),
+        covered.reshape(CONTENT.mask_size, CONTENT.mask_size),
         corners,
         weight,
     )
@@ -215,7 +225,7 @@ def quick_fit_of(picture: Floats, mesh: TriangleMesh, faces_used: Bools, *, seed
     used = np.flatnonzero(faces_used)
     if mesh.uv is None or not len(used):
         return Fit()
-    some = used[np.random.default_rng(seed).integers(0, len(used), POINTS)]
+    some = used[np.random.default_rng(seed).integers(0, len(used), CONTENT.points)]
     seen = colours_at(picture, np.nan_to_num(mesh.uv[some]).mean(axis=1))
     if float(seen.std(axis=0).max()) < 1 / 255:
         return Fit()
@@ -279,8 +289,8 @@ def _seams(faces: Ints, uv: Floats, seed: int) -> Floats:
     off = np.maximum(np.abs(a - np.where(alike, c, d)), np.abs(b - np.where(alike, d, c)))
     apart = np.maximum(off[:, 0], off[:, 1]) > 1e-3
     first, second = first[apart], second[apart]
-    if len(first) > SEAMS:
-        chosen = np.random.default_rng(seed).choice(len(first), SEAMS, replace=False)
+    if len(first) > CONTENT.seams:
+        chosen = np.random.default_rng(seed).choice(len(first), CONTENT.seams, replace=False)
         first, second = first[chosen], second[chosen]
     inside = [0.35 * sum(ends(rows)) + 0.3 * uv[rows % count].mean(axis=1) for rows in (first, second)]
     return np.stack(inside, axis=1)
@@ -307,7 +317,7 @@ def fit_of(picture: Floats, layout: Layout, *, recess: Callable[[], Floats] | No
 
 
 def _agreement(picture: Floats, seam_uv: Floats) -> float | None:
-    if len(seam_uv) < FEWEST_SEAMS:
+    if len(seam_uv) < CONTENT.fewest_seams:
         return None
     here, other = colours_at(picture, seam_uv[:, 0]), colours_at(picture, seam_uv[:, 1])
     chance = np.roll(other, len(other) // 2 + 1, axis=0)
@@ -340,7 +350,7 @@ def _laid(picture: Floats, covered: Bools) -> float | None:
     if outside.mean() < 0.03 or inside.mean() < 0.03:
         return None
     height, width = picture.shape[:2]
-    rows, columns = ((np.arange(MASK_SIZE) + 0.5) * side / MASK_SIZE for side in (height, width))
+    rows, columns = ((np.arange(CONTENT.mask_size) + 0.5) * side / CONTENT.mask_size for side in (height, width))
     small = picture[rows.astype(int)][:, columns.astype(int)]
     ground = _usual_colour(small[outside][:, :3])
     plain = np.abs(small[..., :3] - ground).max(axis=2) < 0.03

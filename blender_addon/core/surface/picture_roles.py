@@ -16,24 +16,45 @@ from ..records import record
 from .picture_content import Fit, Pixels
 
 NOT_STATED = ""
-STATED_BASE, STATED_OTHER = 5.0, -5.0
-NAMED_BASE, NAMED_BOTH, NAMED_OTHER, NAMELESS = 2.5, 0.5, -5.0, -0.5
-IMPOSSIBLE = -9.0
-"""Log odds of being the base picture: where the file says so, or says that it is another; by a name that says it, says both,
-says another role, or says nothing; and where the picture can't be it. Guesses, tried on our labelled scans."""
-UNIT_VECTORS = 0.75
-"""Part of the pixels that are unit vectors from which on a picture holds directions; the measured maps have 0.99, photos of
-grey things up to 0.24."""
-FOLLOWS_PLACE = 0.9
-"""Part of every channel's variance that is linear in the place, or in the normal, from which on the picture is a map of it."""
-DATA_TOGETHER = 0.3
-"""Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos, -0.36
-to 0.05 in packed data and normal maps."""
-PURE = 0.6
-"""Part of the pixels that are pure and bright from which on the channels show different things."""
-AGREES, DISAGREES = 0.35, 0.12
-"""Agreement across seams from which on a picture belongs to the mesh, and below which it does not: 0.39 to 0.84 in those that
-do, -0.06 to 0.02 in those of other meshes."""
+
+
+@record
+class RolesConstants:
+    """What speaks for a picture being the base picture, as log odds, and from where on. The odds are guesses, tried on our
+    labelled scans."""
+
+    stated_base: float = 5.0
+    """The file says that it is."""
+    stated_other: float = -5.0
+    """The file says that it is another."""
+    named_base: float = 2.5
+    """Its name says that it is."""
+    named_both: float = 0.5
+    """Its name says both."""
+    named_other: float = -5.0
+    """Its name says another role."""
+    nameless: float = -0.5
+    """Its name says nothing."""
+    impossible: float = -9.0
+    """It can't be it."""
+    unit_vectors: float = 0.75
+    """Part of the pixels that are unit vectors from which on a picture holds directions; the measured maps have 0.99, photos of
+    grey things up to 0.24."""
+    follows_place: float = 0.9
+    """Part of every channel's variance that is linear in the place, or in the normal, from which on the picture is a map of
+    it."""
+    data_together: float = 0.3
+    """Correlation of the channels' fine detail below which they hold different things: 0.94 and more in photos and albedos,
+    -0.36 to 0.05 in packed data and normal maps."""
+    pure: float = 0.6
+    """Part of the pixels that are pure and bright from which on the channels show different things."""
+    agrees: float = 0.35
+    """Agreement across seams from which on a picture belongs to the mesh: 0.39 to 0.84 in those that do."""
+    disagrees: float = 0.12
+    """Agreement below which it belongs to another: -0.06 to 0.02 in those of other meshes."""
+
+
+ROLES = RolesConstants()
 
 
 @record
@@ -120,10 +141,10 @@ def _by_word(candidate: Candidate, why: list[str]) -> float:
     """Log odds by the material and the name."""
     if candidate.stated == "base":
         why.append("the scan's material names it as its colour")
-        return STATED_BASE
+        return ROLES.stated_base
     if candidate.stated:
         why.append(f"the scan's material names it as {ROLE_WORDS.get(candidate.stated, candidate.stated)}")
-        return STATED_OTHER
+        return ROLES.stated_other
     odds = 0.7 * candidate.relation if candidate.relation >= 0 else -2.5
     if candidate.relation < 0:
         why.append("it is named after something else")
@@ -132,21 +153,21 @@ def _by_word(candidate: Candidate, why: list[str]) -> float:
         odds -= 1.5
     if candidate.named == ("base",):
         why.append("its name says so")
-        return odds + NAMED_BASE
+        return odds + ROLES.named_base
     if "base" in candidate.named:
         why.append("its name says more than one thing")
-        return odds + NAMED_BOTH
+        return odds + ROLES.named_both
     if candidate.named:
         why.append(f"its name says {ROLE_WORDS.get(candidate.named[0], candidate.named[0])}")
-        return odds + NAMED_OTHER
-    return odds + NAMELESS
+        return odds + ROLES.named_other
+    return odds + ROLES.nameless
 
 
 def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
     claimed = candidate.stated == "base" or "base" in candidate.named
     if holds_directions(pixels):
         why.append("it holds directions, not colours")
-        return IMPOSSIBLE
+        return ROLES.impossible
     odds = 0.0
     if pixels.even:
         why.append("it is of one even colour")
@@ -154,7 +175,7 @@ def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
     elif pixels.grey:
         why.append("it is exactly grey, as data is")
         odds -= 0.5 if claimed else 3.5
-    elif pixels.together < DATA_TOGETHER or pixels.primaries > PURE:
+    elif pixels.together < ROLES.data_together or pixels.primaries > ROLES.pure:
         why.append("its channels show different things")
         odds -= 3.5
     elif not pixels.grey:
@@ -169,15 +190,15 @@ def _by_pixels(candidate: Candidate, pixels: Pixels, why: list[str]) -> float:
 
 
 def _by_fit(candidate: Candidate, fit: Fit, why: list[str]) -> float:
-    if fit.position > FOLLOWS_PLACE:
+    if fit.position > ROLES.follows_place:
         why.append("it is a map of places")
-        return IMPOSSIBLE
+        return ROLES.impossible
     odds = 0.0
     if fit.seams is not None:
-        if fit.seams > AGREES:
+        if fit.seams > ROLES.agrees:
             why.append("it goes on across the seams of the layout")
             odds += 1.0
-        elif fit.seams < DISAGREES:
+        elif fit.seams < ROLES.disagrees:
             why.append("it does not go on across the seams of the layout")
             odds -= 3.0
     if fit.laid is not None and abs(fit.laid) > 0.5:
@@ -192,12 +213,12 @@ def _by_fit(candidate: Candidate, fit: Fit, why: list[str]) -> float:
 
 def holds_directions(pixels: Pixels) -> bool:
     """Whether a picture's colours are unit vectors: a normal map of any kind."""
-    return not pixels.grey and pixels.unit > UNIT_VECTORS and not pixels.even
+    return not pixels.grey and pixels.unit > ROLES.unit_vectors and not pixels.even
 
 
 def looks_like_colour(pixels: Pixels) -> bool:
     """Whether nothing in the pixels themselves speaks against a picture that is said to be the colour."""
-    odd = pixels.even or pixels.grey or pixels.together < DATA_TOGETHER or pixels.primaries > PURE
+    odd = pixels.even or pixels.grey or pixels.together < ROLES.data_together or pixels.primaries > ROLES.pure
     return not odd and not holds_directions(pixels)
 
 
@@ -215,12 +236,12 @@ def _role(candidate: Candidate) -> tuple[str, list[str]]:
     said = [candidate.stated] if candidate.stated else list(candidate.named)
     if pixels is None:
         return (said[0] if said else ""), []
-    if holds_directions(pixels) or (pixels.even and "normal" in said and pixels.unit > UNIT_VECTORS):
+    if holds_directions(pixels) or (pixels.even and "normal" in said and pixels.unit > ROLES.unit_vectors):
         kinds = [role for role in said if role in ("bent_normal", "object_normal")]
         if kinds:
             return kinds[0], []
         return ("normal" if holds_tangent_normals(pixels, fit) or pixels.even else "object_normal"), []
-    if fit is not None and fit.position > FOLLOWS_PLACE:
+    if fit is not None and fit.position > ROLES.follows_place:
         return "position", []
     for role in said:
         if role in ("normal", "bent_normal", "object_normal", "position"):

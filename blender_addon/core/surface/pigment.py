@@ -15,12 +15,28 @@ from ..rasters import corner_shares
 from ..records import record
 from .bandpass import gaussian_blur
 
-BIN = 0.08  # of log chromaticity
-SMOOTHING = 1.0  # bins, sigma over which the levels are smoothed: paints closer than this are one
-REACH = 3.84  # chromaticities up to this either way
-MARGIN = 6  # bins at the border that nothing falls into, so that smoothing loses nothing
-FAR = (0.16, 0.32, 0.64, 1.28)  # sigmas over which a chromaticity that no place has takes the levels of those near it
-FAINT = 1e-3  # their weight against the mean of the table
+
+@record
+class PigmentsConstants:
+    """Numbers of the table of chromaticities; guesses."""
+
+    bin: float = 0.08
+    """Width of a bin, log chromaticity."""
+    smoothing: float = 1.0
+    """Sigma over which the levels are smoothed, bins: paints closer than this are one."""
+    reach: float = 3.84
+    """Log chromaticity that the table reaches to, either way."""
+    margin: int = 6
+    """Bins at the border that nothing falls into, so that smoothing loses nothing."""
+    far: tuple[float, ...] = (0.16, 0.32, 0.64, 1.28)
+    """Sigmas, in log chromaticity, over which one that no place has takes the levels of those near it."""
+    plain: float = 0.02
+    """Deviation of the paints' log levels below which a piece counts as plain (a guess)."""
+    faint: float = 1e-3
+    """Weight of these levels against the mean of the table."""
+
+
+PIGMENTS = PigmentsConstants()
 
 
 @record
@@ -37,7 +53,7 @@ class Pigments:
         return sum(self.levels[cell] * share[:, None] for cell, share in _round(hue, self.middle, self.step))
 
 
-def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: float = BIN) -> Pigments:
+def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: float = PIGMENTS.bin) -> Pigments:
     """The levels, of weighted mean 0 over the given places.
 
     hue: (n, 2) their log chromaticity (`chromaticity`). remainder: (n, k) log(texture / light), a channel or several. weights:
@@ -51,9 +67,9 @@ def find_pigments(hue: Floats, remainder: Floats, weights: Floats, *, step: floa
     for cell, share in _round(hue, middle, step):
         for column in range(kinds + 1):
             table[:, column] += np.bincount(cell, share * stacked[:, column], size)
-    table = _smoothed(table, SMOOTHING)
-    faint = FAINT * table[:, -1].mean()
-    wide = [_smoothed(table, sigma / step) for sigma in FAR]
+    table = _smoothed(table, PIGMENTS.smoothing)
+    faint = PIGMENTS.faint * table[:, -1].mean()
+    wide = [_smoothed(table, sigma / step) for sigma in PIGMENTS.far]
     table = table + sum(faint / max(smoothed[:, -1].max(), 1e-12) * smoothed for smoothed in wide)
     found = Pigments(middle, table[:, :-1] / np.maximum(table[:, -1:], 1e-12), step)
     return replace(found, levels=found.levels - np.average(found.at(hue), axis=0, weights=weights))
@@ -65,13 +81,13 @@ def chromaticity(log_colour: Floats) -> Floats:
 
 
 def _bins(step: float) -> int:
-    return 2 * round(REACH / step)
+    return 2 * round(PIGMENTS.reach / step)
 
 
 def _round(hue: Floats, middle: Floats, step: float) -> tuple[tuple[Ints, Floats], ...]:
     """The four bins round each place and their bilinear shares."""
     bins = _bins(step)
-    place = np.clip((hue - middle) / step + bins / 2, MARGIN, bins - MARGIN - 1.001)
+    place = np.clip((hue - middle) / step + bins / 2, PIGMENTS.margin, bins - PIGMENTS.margin - 1.001)
     return corner_shares(place[:, 1], place[:, 0], bins)
 
 

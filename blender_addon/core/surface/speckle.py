@@ -9,14 +9,24 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats
+from ..records import record
 from ..statistics import robust_deviation
 from ..threads import in_parallel
 from .bandpass import gaussian_blur
 from .texels import extend
 
-SIZES_MM = (0.09, 0.14)
-"""Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""
-STANDS_OUT = 2.5  # robust deviations of the smaller curvature from which a spot is taken
+
+@record
+class SpecksConstants:
+    """Numbers of the search for specks."""
+
+    sizes_mm: tuple[float, float] = (0.09, 0.14)
+    """Blur at which spots are looked for: dots of matting spray are 0.1 to 0.3 mm across (common practice)."""
+    stands_out: float = 2.5
+    """Robust deviations of the smaller curvature from which a spot is taken (a guess)."""
+
+
+SPECKS = SpecksConstants()
 
 
 def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
@@ -26,12 +36,12 @@ def speckles(raster: Floats, mask: Bools, texel_mm: float) -> Bools:
         sigma = max(size / texel_mm, 0.8)
         smaller, trace = _curvature(raster, mask, sigma)
         inside = smaller[mask][:: max(1, int(mask.sum()) // 300_000)]
-        spot = (smaller > STANDS_OUT * (robust_deviation(inside) + 1e-9)) & mask
+        spot = (smaller > SPECKS.stands_out * (robust_deviation(inside) + 1e-9)) & mask
         for _ in range(int(np.ceil(1.2 * sigma))):
             spot = (grown(spot) & (trace > 0)) | spot
         return grown(spot) & mask
 
-    return np.logical_or.reduce(list(in_parallel(of_size, SIZES_MM)))
+    return np.logical_or.reduce(list(in_parallel(of_size, SPECKS.sizes_mm)))
 
 
 def closed(raster: Floats, mask: Bools, holes: Bools, sigma: float = 1.5) -> Floats:

@@ -14,8 +14,20 @@ from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_areas, unit
 from ..records import record
 
-EDGE = 1e-4  # barycentric tolerance: a texel on a shared edge must not fall between two faces
-INSIDE = 0.01  # barycentric: a texel that lies this far inside two faces is in both, since the layout overlaps
+
+@record
+class TexelsConstants:
+    """Numbers of laying texels."""
+
+    edge: float = 1e-4
+    """Barycentric tolerance, so that a texel on a shared edge does not fall between two faces."""
+    inside: float = 0.01
+    """Barycentric distance: a texel that lies this far inside two faces is in both, since the layout overlaps."""
+    most_repeats: float = 2.0
+    """One face of a scan shows a small part of a picture; one that would show it over and over has damaged UVs."""
+
+
+TEXELS = TexelsConstants()
 
 
 @record
@@ -68,15 +80,11 @@ class Texels:
         return out.reshape(self.shape)
 
 
-MOST_REPEATS = 2.0
-"""One face of a scan shows a small part of a picture; one that would show it over and over has damaged UVs."""
-
-
 def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) -> Texels:
     """The texels whose centres lie in the triangles uv (m, 3, 2); the last face wins where several claim one.
 
-    Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `MOST_REPEATS` pictures.
-    `chunk` bounds the memory in candidates.
+    Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `TEXELS.most_repeats`
+    pictures. `chunk` bounds the memory in candidates.
 
     height, width: of the raster.
     """
@@ -84,7 +92,7 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     with np.errstate(invalid="ignore"):  # non-finite UVs have no extent and give no face
         least, most = _ends(corners)
         wide = most - least
-        sound = (wide[:, 0] <= MOST_REPEATS) & (wide[:, 1] <= MOST_REPEATS)
+        sound = (wide[:, 0] <= TEXELS.most_repeats) & (wide[:, 1] <= TEXELS.most_repeats)
     if not sound.all():
         corners[~sound] = 0.0
     corners -= np.floor((corners[:, 0] + corners[:, 1] + corners[:, 2]) / 3.0)[:, None]
@@ -144,11 +152,11 @@ def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: 
     b2 = (e1[:, 0] * dy - e1[:, 1] * dx) / doubled[face]
     b0 = 1 - b1 - b2
     smallest = np.minimum(np.minimum(b0, b1), b2)
-    keep = smallest >= -EDGE
+    keep = smallest >= -TEXELS.edge
     place = (row[keep] % shape[0]) * shape[1] + column[keep] % shape[1]
     owner[place] = face[keep]
     second[place, 0], second[place, 1] = b1[keep], b2[keep]
-    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > INSIDE], np.uint8(1))
+    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > TEXELS.inside], np.uint8(1))
 
 
 def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> Floats:

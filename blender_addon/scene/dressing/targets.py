@@ -7,7 +7,7 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.dressing.exposure import GREY
-from ...core.surface.colour_card import CHART, COLUMNS, ROWS
+from ...core.surface.colour_card import CARD, CHART
 from .. import compat
 from ..meshes import MM
 from ..nodes.builder import Tree
@@ -23,8 +23,8 @@ def chart_object(name: str, patch_mm: float) -> bpy.types.Object:
     vertices: list[tuple[float, float, float]] = []
     faces, colours = [], []
     for place, colour in enumerate(np.clip(CHART, 0.0, 1.0)):
-        row, column = divmod(place, COLUMNS)
-        left, top = 0.5 * COLUMNS - column, 0.5 * ROWS - row
+        row, column = divmod(place, CARD.columns)
+        left, top = 0.5 * CARD.columns - column, 0.5 * CARD.rows - row
         corners = [(left, top), (left - 1, top), (left - 1, top - 1), (left, top - 1)]
         faces.append(tuple(range(len(vertices), len(vertices) + 4)))
         vertices += [(x * patch_mm / MM, y * patch_mm / MM, 0.0) for x, y in corners]
@@ -93,6 +93,6 @@ def make_targets(foot: Floats, size: float, camera: Floats) -> dict[str, bpy.typ
     for place, item in enumerate(balls.values()):
         item.matrix_world = facing(foot + scale * (right * (52.0 + 22.0 * place) + np.array([0, 0, 0.5 * BALL_MM])), foot)
     chart = chart_object("Colour chart", PATCH_MM * scale)
-    centre = foot + scale * (right * 64.0 - flat * 14.0 + np.array([0.0, 0.0, 0.5 * ROWS * PATCH_MM + BALL_MM + 2.0]))
+    centre = foot + scale * (right * 64.0 - flat * 14.0 + np.array([0.0, 0.0, 0.5 * CARD.rows * PATCH_MM + BALL_MM + 2.0]))
     chart.matrix_world = facing(centre, centre + 100.0 * np.asarray(camera, float))
     return {"chart": chart, **balls}

@@ -12,7 +12,7 @@ from ...core import memory
 from ...core.arrays import Floats
 from ...core.generators import passed_on
 from ...core.srgb import luminance
-from ...core.surface.paint import PAINTED
+from ...core.surface.pigment import PIGMENTS
 from ...core.surface.relief.finer import Base, Finer, read_finer
 from ...core.surface.relief.finest import finest_of_picture
 from ...job.files.aside import aside, aside_steps
@@ -77,7 +77,7 @@ def log_luminance(pixels: Floats, *, linear: bool) -> Floats:
 def _full_texture(item: bpy.types.Object, base: Base) -> bpy.types.Image | None:
     """The picture of a plain piece that was read as a photo of light; a scan's own normal map is fine form enough."""
     lit = base.recovery.light[0]
-    if base.surface.on_vertices or lit.light.pigment >= PAINTED or lit.evidence.trust == 0.0:
+    if base.surface.on_vertices or lit.light.pigment >= PIGMENTS.plain or lit.evidence.trust == 0.0:
         return None
     texture = base_picture(item, read_mesh(item))
     if texture is None or picture_of(item.data.materials[texture.slot], "normal") is not None:

@@ -195,14 +195,14 @@ def _worn(
     look: the dust's albedo, its extent (mm), the factor on the boards' albedo.
     """
     tone, reach, depth = look
-    made = []
+    in_file = []
     for name in names:
         yield making
         own = name == "photo"
         material = _photo_of(stage, settings) if own else table_material(name, settings.wear / 100.0, tone, reach, depth=depth)
-        made.append(material.name)
+        in_file.append(material.name)
     yield making
-    return made
+    return in_file
 
 
 def _photo_of(stage: Stage, settings: Settings) -> bpy.types.Material:

@@ -2,12 +2,12 @@
 
     python3 build.py bench direction [--cases koala,lion] [--keep] [--size 480] [--samples 24]
 
-Six pieces are made up (`scripts/truth/figures.py`), six are labelled scans (`BOZZETTO_SCANS`). A case dresses one piece with
-the product's own steps and renders its hero, 240 px, with an id pass; the figures of the series are of all heroes that
+Six pieces are made up (`scripts/truth/pieces/figures.py`), six are labelled scans (`BOZZETTO_SCANS`). A case dresses one piece
+with the product's own steps and renders its hero, 240 px, with an id pass; the figures of the series are of all heroes that
 `out/bench/direction` holds, so that they can be made in parts. `sheet.png` shows them all. What is held in a series: the
 backdrop's mean colour (largest CIEDE2000 between two heroes) and the horizon (largest less smallest, percent of the frame).
-What varies: which props, where they lie, which boards. `salient_pieces` counts heroes whose saliency by Hou and Zhang
-(CVPR 2007) has its maximum on the piece.
+What varies: which props, where they lie, which boards. `salient_pieces` counts heroes whose saliency by Hou and Zhang (CVPR
+2007) has its maximum on the piece.
 """
 
 from __future__ import annotations

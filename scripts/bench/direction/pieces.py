@@ -9,7 +9,7 @@ import numpy as np
 
 from blender_addon.core.mesh.triangles import TriangleMesh
 
-from .. import _standing_scans as scans
+from ..decisions import standing_scans as scans
 
 MOST_FACES = 60_000
 """Faces that a scan is thinned to: outlines and masks of 240 pixels show no more."""
@@ -44,7 +44,7 @@ SERIES = (
 def mesh_of(piece: SeriesPiece) -> TriangleMesh:
     """The piece in mm, upright on z = 0, its front towards -Y, its longest side as the series says."""
     if piece.made_up:
-        from scripts.truth.figures import figures, scanned
+        from scripts.truth.pieces.figures import figures, scanned
 
         mesh = scanned(next(figure for figure in figures() if figure.name == piece.source))
     else:

@@ -20,13 +20,14 @@ from blender_addon.core.arrays import Floats
 from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from blender_addon.scene import compat, meshes
 from blender_addon.scene.delivery.device import find_device
-from scripts.truth import demo, lights
-from scripts.truth.camera import Camera, photographed, speckles
-from scripts.truth.cycles_bake import surround
-from scripts.truth.pigments import pigment
+from scripts.truth import demo
+from scripts.truth.light import lights
+from scripts.truth.light.cycles_bake import surround
+from scripts.truth.modelling.pigments import pigment
+from scripts.truth.pieces.shapes import shape as make_shape
+from scripts.truth.scan.camera import Camera, photographed, speckles
+from scripts.truth.scan.texels import Texels, covered
 from scripts.truth.scanner import CACHE, POWDER, truth_case
-from scripts.truth.shapes import shape as make_shape
-from scripts.truth.texels import Texels, covered
 
 from .. import ROOT
 

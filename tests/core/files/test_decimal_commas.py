@@ -9,7 +9,7 @@ import pytest
 
 from blender_addon.core.files.meshes.mesh_files import check_file
 from blender_addon.core.files.meshes.ply import FileProblem
-from scripts.bench import _corpus_scans as scans
+from scripts.bench.corpus import scans
 
 
 @pytest.mark.parametrize("format", ["obj", "ply_text", "stl_text"])

@@ -12,8 +12,8 @@ pytest.importorskip("bpy")
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan.doubtful import Doubts, doubts, whereabouts
 from blender_addon.scene.spatial import SurfaceQueries
-from scripts.truth.fields import box, ellipsoid, joined, limb
-from scripts.truth.stands import meshed
+from scripts.truth.modelling.fields import box, ellipsoid, joined, limb
+from scripts.truth.pieces.stands import meshed
 
 
 def man(points: Any) -> Any:

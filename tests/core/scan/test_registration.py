@@ -19,8 +19,8 @@ from blender_addon.core.scan.registration.icp import firmness, loose_axis, refin
 from blender_addon.core.scan.registration.near import NearPoints
 from blender_addon.core.scan.registration.scans import depth_known
 from blender_addon.core.scan.registration.starts import even_turns
-from scripts.truth.fields import rotation
-from scripts.truth.stands import TERRAZZO, meshed, subjects
+from scripts.truth.modelling.fields import rotation
+from scripts.truth.pieces.stands import TERRAZZO, meshed, subjects
 
 STEP = 1.3
 

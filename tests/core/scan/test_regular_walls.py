@@ -10,8 +10,8 @@ import pytest
 from blender_addon.core.mesh.face_graph import FaceGraph
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.scan.regular_walls import Walls, planar_share, regular_walls, upright_axis
-from scripts.truth.fields import box, ellipsoid, joined, rotation
-from scripts.truth.stands import meshed
+from scripts.truth.modelling.fields import box, ellipsoid, joined, rotation
+from scripts.truth.pieces.stands import meshed
 
 
 def walls_of(field: Any) -> tuple[Walls, float]:

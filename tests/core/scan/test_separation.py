@@ -12,10 +12,10 @@ from blender_addon.core.mesh.face_graph import FaceGraph, cheapest_border
 from blender_addon.core.mesh.topology import submesh
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_areas, vertex_normals
 from blender_addon.core.scan.separation import POSSIBLE, SURE, find_stand, leftover
-from scripts.truth import stands
-from scripts.truth.fields import ellipsoid
-from scripts.truth.footings import footing
-from scripts.truth.stands import meshed, subjects
+from scripts.truth.modelling.fields import ellipsoid
+from scripts.truth.pieces import stands
+from scripts.truth.pieces.footings import footing
+from scripts.truth.pieces.stands import meshed, subjects
 from tests.scan_shapes import box
 
 

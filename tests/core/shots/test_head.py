@@ -20,9 +20,9 @@ from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.subject import Subject, cells_of, richness_of
-from scripts.truth.fields import box, ellipsoid, limb
-from scripts.truth.footings import footing
-from scripts.truth.stands import meshed
+from scripts.truth.modelling.fields import box, ellipsoid, limb
+from scripts.truth.pieces.footings import footing
+from scripts.truth.pieces.stands import meshed
 
 LENS = Lens((36.0, 24.0), 90.0)
 

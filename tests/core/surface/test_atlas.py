@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.surface.atlas import GUTTER, LARGEST, assembled, moved_uv, packed, repeating
+from blender_addon.core.surface.atlas import ATLAS, assembled, moved_uv, packed, repeating
 
 
 @pytest.mark.parametrize("sizes", [[(64, 64), (64, 64)], [(512, 128), (16, 16), (256, 256), (100, 300)], [(4, 4)] * 7])
@@ -14,14 +14,14 @@ def test_cells_do_not_overlap_and_stay_inside(sizes: list[tuple[int, int]]) -> N
     used = np.zeros((atlas.height, atlas.width), int)
     for cell, (width, height) in zip(atlas.cells, sizes, strict=True):
         assert (cell.width, cell.height) == (width, height)
-        rows = slice(cell.row - GUTTER, cell.row + height + GUTTER)
-        used[rows, cell.column - GUTTER : cell.column + width + GUTTER] += 1
-    assert used.max() == 1 and used.sum() == sum((w + 2 * GUTTER) * (h + 2 * GUTTER) for w, h in sizes)
+        rows = slice(cell.row - ATLAS.gutter, cell.row + height + ATLAS.gutter)
+        used[rows, cell.column - ATLAS.gutter : cell.column + width + ATLAS.gutter] += 1
+    assert used.max() == 1 and used.sum() == sum((w + 2 * ATLAS.gutter) * (h + 2 * ATLAS.gutter) for w, h in sizes)
 
 
 def test_vast_pictures_are_made_smaller_in_proportion() -> None:
     atlas = packed([(8192, 8192), (8192, 4096)])
-    assert max(atlas.width, atlas.height) <= LARGEST
+    assert max(atlas.width, atlas.height) <= ATLAS.largest
     assert atlas.cells[1].width / atlas.cells[1].height == pytest.approx(2.0, rel=0.01)
 
 

@@ -11,8 +11,8 @@ import pytest
 from blender_addon.core.srgb import luminance
 from blender_addon.core.surface.albedo.residual import residual_shading
 from blender_addon.core.surface.light.lamplight import Lit, fit_surface_light
-from blender_addon.core.surface.paint import paint_of, shading_tint
-from blender_addon.core.surface.pigment import BIN
+from blender_addon.core.surface.paint import PAINTS, paint_of, shading_tint
+from blender_addon.core.surface.pigment import PIGMENTS
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.relief.test_relief import sheet
 
@@ -53,7 +53,7 @@ def test_paints_whose_hues_are_next_to_each_other_are_distinguished(monkeypatch:
     inside = np.abs(np.sin(2 * np.pi * surface.position[:, 1] / 3.0)) > 0.5
     apart = lambda level: level[dark & inside].mean() - level[~dark & inside].mean()  # noqa: E731
     assert abs(apart(paint.level) - true) < 0.15 * abs(true)  # a bin's easing takes a tenth
-    monkeypatch.setattr("blender_addon.core.surface.paint.FINE", BIN)
+    monkeypatch.setattr("blender_addon.core.surface.paint.PAINTS", replace(PAINTS, fine=PIGMENTS.bin))
     assert abs(apart(paint_of(surface, colours, _lit(surface, colours)).level)) < 0.3 * abs(true)  # what the light's bins tell
     assert np.allclose(paint.hue[~dark & inside].mean(axis=0), np.log(LIGHT[[0, 2]] / LIGHT[1]), atol=0.01)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -28,14 +30,14 @@ def test_what_a_fit_leaves_over_does_not_depend_on_the_contrast() -> None:
 
 def test_the_finest_wave_is_half_a_ring_beyond_the_last_that_rises() -> None:
     """Of a spectrum that is flat but for waves of up to 10 a block."""
-    wave = np.fft.fftfreq(finest.BLOCK)
-    ring = np.round(np.hypot(wave[:, None], wave[None]) * finest.BLOCK)
-    power = np.where(ring <= 10, 100.0 * finest.ABOVE, 1.0)
-    assert finest._rising(power, 0.02) == pytest.approx(0.02 * finest.BLOCK / 10.5)
+    wave = np.fft.fftfreq(finest.FINEST.block)
+    ring = np.round(np.hypot(wave[:, None], wave[None]) * finest.FINEST.block)
+    power = np.where(ring <= 10, 100.0 * finest.FINEST.above, 1.0)
+    assert finest._rising(power, 0.02) == pytest.approx(0.02 * finest.FINEST.block / 10.5)
 
 
 def test_two_large_triangles_are_two_parts(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(finer, "MOST_TEXELS", 600)
+    monkeypatch.setattr(finer, "FINER", replace(finer.FINER, most_texels=600))
     corners = np.array([[0.0, 0, 0], [1, 0, 0], [1, 1, 0], [0, 1, 0]])
     faces = np.array([[0, 1, 2], [0, 2, 3]], np.int32)
     mesh = TriangleMesh(corners, faces, corners[faces][..., :2].astype(np.float32))

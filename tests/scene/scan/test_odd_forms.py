@@ -21,7 +21,7 @@ from blender_addon.scene.scan.importers import import_scan
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.base_picture import base_picture
 from blender_addon.steps import catalogue
-from scripts.bench import _corpus_scans as scans
+from scripts.bench.corpus import scans
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 FIGURE = scans.figure(3)

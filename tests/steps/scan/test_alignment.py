@@ -20,7 +20,7 @@ from blender_addon.scene import roles  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
 from blender_addon.steps.scan import registration, separation  # noqa: E402
-from scripts.truth.stands import meshed, subjects  # noqa: E402
+from scripts.truth.pieces.stands import meshed, subjects  # noqa: E402
 from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
 
 THERE = Similarity(0.013, rotation_from_vector(np.array([0.4, -1.1, 2.0])), np.array([3.0, 1.0, -2.0]))

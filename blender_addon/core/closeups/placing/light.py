@@ -45,7 +45,7 @@ class Light:
     explained: float
 
 
-def made(light: Light, seen: Look, skin: Skin) -> Floats:
+def grey_in(light: Light, seen: Look, skin: Skin) -> Floats:
     """(n,) linear grey of the look in a light."""
     values = _design(seen.normal, seen.position, light.lamp, skin) @ light.coefficients
     values = values * np.maximum(seen.albedo, 1e-4)

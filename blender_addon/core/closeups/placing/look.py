@@ -57,11 +57,11 @@ class Skin:
             return self
         if cells not in self._fewer:
             form, grey = with_fewer_faces(self.form, self._grey(self.reach / cells), self.reach / cells)
-            made = self
+            coarser = self
             if len(form.faces) < FEWER * len(self.form.faces):
-                made = Skin(form, texel_mm=self.texel_mm)
-                made.by_vertex, made.middle, made.reach = grey.astype(np.float32), self.middle, self.reach
-            self._fewer[cells] = made
+                coarser = Skin(form, texel_mm=self.texel_mm)
+                coarser.by_vertex, coarser.middle, coarser.reach = grey.astype(np.float32), self.middle, self.reach
+            self._fewer[cells] = coarser
         return self._fewer[cells]
 
     def _grey(self, pixel_mm: float) -> Floats:
@@ -153,9 +153,9 @@ class Look:
 
     def raster(self, values: Floats) -> Floats:
         """(height, width) float32 of values (n,), 0 beside the piece."""
-        made = np.zeros(self.shape[0] * self.shape[1], np.float32)
-        made[self.index] = values
-        return made.reshape(self.shape)
+        raster = np.zeros(self.shape[0] * self.shape[1], np.float32)
+        raster[self.index] = values
+        return raster.reshape(self.shape)
 
 
 def look(skin: Skin, camera: PhotoCamera) -> Look | None:

@@ -16,7 +16,7 @@ from ...srgb import decode, encode
 from ...surface.bandpass import gaussian_blur
 from ..camera import PhotoCamera, angle_between
 from . import patches
-from .light import Light, fitted, lamp_of, made
+from .light import Light, fitted, grey_in, lamp_of
 from .look import Look, Skin, look
 from .pictures import Photograph
 from .resection import Prior, Seen, errors, left_out, resected
@@ -131,7 +131,7 @@ def _matched(
         lamp = lamp_of(shown, linear, skin)
     light = fitted(shown, linear, skin, lamp)
     mask = shown.mask()
-    drawn = gaussian_blur(shown.raster(encode(np.clip(made(light, shown, skin), 0, 1))), 0.5)
+    drawn = gaussian_blur(shown.raster(encode(np.clip(grey_in(light, shown, skin), 0, 1))), 0.5)
     row, column = patches.corners_of(drawn, mask)
     if len(row) < FEWEST:
         return None

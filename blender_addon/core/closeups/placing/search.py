@@ -263,11 +263,11 @@ def _scaled(planes: Floats, factor: float, quarter: int) -> Floats | None:
         row, column = (np.minimum((np.arange(count) / factor).astype(int), side - 1) for count, side in
                        ((height, turned.shape[1]), (width, turned.shape[2])))  # fmt: skip
         return np.ascontiguousarray(turned[:, row][:, :, column])
-    made = np.stack([smaller(np.ascontiguousarray(plane), 1.0 / factor) for plane in turned])
-    if min(made.shape[1:]) < 6:
+    shrunk = np.stack([smaller(np.ascontiguousarray(plane), 1.0 / factor) for plane in turned])
+    if min(shrunk.shape[1:]) < 6:
         return None
-    inside = made[0] > 0.5
-    return np.where(inside, made / np.maximum(made[:1], 0.1), 0)
+    inside = shrunk[0] > 0.5
+    return np.where(inside, shrunk / np.maximum(shrunk[:1], 0.1), 0)
 
 
 class _Compared:
@@ -296,12 +296,12 @@ def _best_place(compared: _Compared, planes: Floats) -> tuple[float, tuple[int, 
     pairs = [(i, j) for i in range(4) for j in range(i, 4)]
     looks = np.fft.rfft2(np.stack([mask, *basis, *(basis[i] * basis[j] for i, j in pairs)]), shape).conj()
     fields = compared.transformed(shape)
-    made = np.fft.irfft2(np.concatenate([looks[0] * fields, looks[1:5] * fields[6], looks[5:] * fields[0]]), shape)
-    count = np.maximum(made[0], 0).ravel()
+    sums = np.fft.irfft2(np.concatenate([looks[0] * fields, looks[1:5] * fields[6], looks[5:] * fields[0]]), shape)
+    count = np.maximum(sums[0], 0).ravel()
     good = np.flatnonzero((count > 0.12 * photo.size) & (count > 0.3 * min(photo.size, float(mask.sum()))))
     if not len(good):
         return -np.inf, (0, 0)
-    flat = made.reshape(len(made), -1)[:, good].astype(float)
+    flat = sums.reshape(len(sums), -1)[:, good].astype(float)
     number, whole = flat[0], float(photo.var()) + 1e-6
     lit = _explained(flat[14:], flat[10:14], pairs)
     inside = np.maximum(flat[9] - lit, 0)

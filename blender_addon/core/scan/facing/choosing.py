@@ -2,7 +2,7 @@
 
 The weights were fitted by multinomial logistic regression over the directions (penalty 0.03 on the squared effect of one
 standard deviation of each kind) on forms with a clear front: 13 labelled scans, 15 forms of a public mesh library that were
-labelled by eye and count 0.8, and 31 synthetic pieces (TRIED of `scripts/truth/footings.py`) that count 0.3. Of the 28 real
+labelled by eye and count 0.8, and 31 synthetic pieces (TRIED of `truth/pieces/footings.py`) that count 0.3. Of the 28 real
 ones, each left out in turn and judged by its shape alone, 89 % were right. All weights are multiplied by 1.5, so that the mean
 chance (0.84) equals the share that is right on the 13 scans (0.85; on 13 made-up figures it is 0.75 beside 0.85). The weight of
 the fine work was set again, with the others held, when it began to be measured at three scales: there between 2.1 and 2.6 the

@@ -2,7 +2,7 @@
 
 The weights were fitted by multinomial logistic regression (one more outcome is "none of these") on 19 labelled scans, five
 household scans and 20 forms of a public mesh library labelled by eye, which count 0.7, and 40 synthetic pieces (TRIED of
-`scripts/truth/footings.py`), which count 0.3; a penalty of 0.15 keeps them near an earlier fit. Each was left out in turn and
+`truth/pieces/footings.py`), which count 0.3; a penalty of 0.15 keeps them near an earlier fit. Each was left out in turn and
 predicted from the rest, without the file's axes: of the 44 scans and forms four in five are right, three sure and wrong (heads
 on the cuts of their necks, which are asked about for that reason). All weights are multiplied by 1.5. By 1.25 the forms that
 were left out are predicted best; by 1.5 the logarithm of the chance of what came true rises from -0.15 to -0.13 on the turned

@@ -10,20 +10,32 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ...threads import in_parallel
 from ..bandpass import gaussian_blur
 from ..textured_surface import TexturedSurface
 
-NOISE_SIGMA = 1.5  # sigma, in texels, of the surroundings in which noise is measured
-LEVELS = 12
-"""Classes of brightness, equally filled, in which noise is measured: a guess."""
-PASSES = ((1.5, 4.0), (3.0, 8.0))
-"""Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters up to
-twice its standard deviation; what is left after the first pass is JPEG's besides, whose blocks are not counted as noise."""
-FAINT = 0.02
-"""Relative noise that no eye sees (common practice) and that is left alone, together with fine texture in bright parts."""
-NOISIEST = 0.006
-"""Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common practice)."""
+
+@record
+class DenoisingConstants:
+    """Numbers of the denoising."""
+
+    noise_sigma: float = 1.5
+    """Sigma, in texels, of the surroundings in which noise is measured (a guess)."""
+    levels: int = 12
+    """Classes of brightness, equally filled, in which noise is measured: a guess."""
+    passes: tuple[tuple[float, float], tuple[float, float]] = ((1.5, 4.0), (3.0, 8.0))
+    """Sigma in texels of the surroundings, and how many times the noise is taken for noise: a variance of few texels scatters
+    up to twice its standard deviation; what is left after the first pass is JPEG's besides, whose blocks are not counted as
+    noise."""
+    faint: float = 0.02
+    """Relative noise that no eye sees (common practice) and that is left alone, together with fine texture in bright parts."""
+    noisiest: float = 0.006
+    """Linear standard deviation: more is texture, not noise. What a phone leaves in a picture in a dim room (common
+    practice)."""
+
+
+DENOISING = DenoisingConstants()
 
 
 def without_noise(surface: TexturedSurface, colours: Floats, shading: Floats) -> Floats:
@@ -33,7 +45,7 @@ def without_noise(surface: TexturedSurface, colours: Floats, shading: Floats) ->
     its next neighbours, then in a wider circle.
     """
     mask, light = surface.texels.mask(), np.maximum(shading, 1e-3)
-    sizes = {NOISE_SIGMA, *(sigma for sigma, _ in PASSES)}
+    sizes = {DENOISING.noise_sigma, *(sigma for sigma, _ in DENOISING.passes)}
     area = {sigma: np.maximum(gaussian_blur(mask.astype(np.float32), sigma), 1e-3) for sigma in sizes}
 
     def averaged(values: Floats, sigma: float) -> Floats:
@@ -42,13 +54,13 @@ def without_noise(surface: TexturedSurface, colours: Floats, shading: Floats) ->
 
     def calmed(channel: int) -> Floats:
         shown = colours[:, channel]
-        level = averaged(shown, NOISE_SIGMA)
-        left = noise_variance(level, averaged(np.square(shown - level), NOISE_SIGMA)) / np.square(light[:, channel])
+        level = averaged(shown, DENOISING.noise_sigma)
+        left = noise_variance(level, averaged(np.square(shown - level), DENOISING.noise_sigma)) / np.square(light[:, channel])
         albedo = shown / light[:, channel]
-        for sigma, share in PASSES:
+        for sigma, share in DENOISING.passes:
             mean, noise = averaged(albedo, sigma), averaged(left, sigma)
             variance = averaged(np.square(albedo - mean), sigma)
-            seen = np.clip(np.sqrt(noise) / (FAINT * np.maximum(mean, 1e-4)) - 1, 0, 1)
+            seen = np.clip(np.sqrt(noise) / (DENOISING.faint * np.maximum(mean, 1e-4)) - 1, 0, 1)
             kept = np.clip(1 - share * seen * noise / np.maximum(variance, 1e-12), 0, 1)
             albedo = mean + kept * (albedo - mean)
             left = left * (kept**2 + (1 - kept**2) / (4 * np.pi * sigma**2))  # a Gaussian mean of white noise
@@ -64,9 +76,9 @@ def noise_variance(mean: Floats, variance: Floats) -> Floats:
     modeling"). At each brightness the calmest fifth of the places shows hardly more than noise; the highest line that lies
     above none of them is taken, so that a brightness which only edges and fine texture have says nothing.
     """
-    edges = np.quantile(mean, np.linspace(0, 1, LEVELS + 1))
-    level = np.clip(np.searchsorted(edges, mean) - 1, 0, LEVELS - 1)
-    rows = [np.flatnonzero(level == number) for number in range(LEVELS)]
+    edges = np.quantile(mean, np.linspace(0, 1, DENOISING.levels + 1))
+    level = np.clip(np.searchsorted(edges, mean) - 1, 0, DENOISING.levels - 1)
+    rows = [np.flatnonzero(level == number) for number in range(DENOISING.levels)]
     light, calm = np.array([(np.median(mean[row]), np.quantile(variance[row], 0.2)) for row in rows if len(row)]).T
     best = (float(calm.min()), 0.0)
     for upper in range(len(calm)):
@@ -75,4 +87,4 @@ def noise_variance(mean: Floats, variance: Floats) -> Floats:
             start = calm[upper] - rise * light[upper]
             if rise >= 0 and start >= 0 and (start + rise * light <= calm + 1e-12).all():
                 best = max(best, (start, rise), key=lambda line: float((line[0] + line[1] * light).sum()))
-    return np.minimum(best[0] + best[1] * mean, NOISIEST**2)
+    return np.minimum(best[0] + best[1] * mean, DENOISING.noisiest**2)

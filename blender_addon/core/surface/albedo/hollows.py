@@ -10,25 +10,37 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ..textured_surface import TexturedSurface
 from .large import LargeMeans
 
-SHUT = 0.05  # openness below which places count as equally deep
-OPEN = 0.1  # magnitude of the log shading, in a hollow or of fine relief, below which a place counts as open
-DOUBT = 0.2
-"""Error of the fitted light over the log of openness, standard deviation, in the narrow gaps of the bench's sharp tooling (set
-there); in broad hollows it is less."""
-LARGE_MM = 4.0  # spacing of the grid on which the paint is averaged
+
+@record
+class HollowsConstants:
+    """Numbers of the shading that is left in hollows."""
+
+    shut: float = 0.05
+    """Openness below which places count as equally deep (a guess)."""
+    open: float = 0.1
+    """Magnitude of the log shading, in a hollow or of fine relief, below which a place counts as open (a guess)."""
+    doubt: float = 0.2
+    """Error of the fitted light over the log of openness, standard deviation, in the narrow gaps of the bench's sharp tooling
+    (set there); in broad hollows it is less."""
+    large_mm: float = 4.0
+    """Spacing of the grid on which the paint is averaged, mm (a guess)."""
+
+
+HOLLOWS = HollowsConstants()
 
 
 def depth_of(openness: Floats) -> Floats:
     """Log, 0 or less, of openness (n,)."""
-    return np.log(np.clip(openness, SHUT, 1.0)).astype(np.float32)
+    return np.log(np.clip(openness, HOLLOWS.shut, 1.0)).astype(np.float32)
 
 
 def open_weights(depth: Floats) -> Floats:
     """(n,) weights of places with log shading `depth` (n,): 1 in the open, near 0 where it is deep, never 0."""
-    return np.maximum(np.exp(-np.square(depth / OPEN)), 1e-6)
+    return np.maximum(np.exp(-np.square(depth / HOLLOWS.open)), 1e-6)
 
 
 def residual_in_hollows(surface: TexturedSurface, openness: Floats, bright: Floats) -> Floats:
@@ -38,8 +50,8 @@ def residual_in_hollows(surface: TexturedSurface, openness: Floats, bright: Floa
     """
     means, count = surface.texels.gather(surface.faces, bright[:, None], len(surface.vertices))
     depth = depth_of(openness)
-    lost = DOUBT * np.maximum(-depth - OPEN, 0)
-    grid, weights = LargeMeans(surface.vertices, surface.vertex_normal, LARGE_MM), count * open_weights(depth)
+    lost = HOLLOWS.doubt * np.maximum(-depth - HOLLOWS.open, 0)
+    grid, weights = LargeMeans(surface.vertices, surface.vertex_normal, HOLLOWS.large_mm), count * open_weights(depth)
     large = grid.of(means[:, 0], count)
     usual = np.average(large, weights=weights)
     own = np.average(np.square(large - usual), weights=weights)

@@ -5,8 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...records import record
 
-MOST_NODES = 64  # nodes a side; a large piece gets a coarser grid
+
+@record
+class LargeConstants:
+    """Numbers of the averages at large."""
+
+    most_nodes: int = 64
+    """Nodes a side; a large piece gets a coarser grid, to bound the time."""
+
+
+LARGE = LargeConstants()
 
 
 class LargeMeans:
@@ -29,7 +39,7 @@ class LargeMeans:
 def _taps(vertices: Floats, normals: Floats, edge_mm: float) -> list[tuple[Ints, Floats]]:
     """Nodes of a grid round each vertex and their shares, which make 1: trilinear by place, squares of the normal by side."""
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    place = (vertices - low) / max(edge_mm, float((high - low).max()) / MOST_NODES)
+    place = (vertices - low) / max(edge_mm, float((high - low).max()) / LARGE.most_nodes)
     cell = np.floor(place).astype(np.int64)
     part, size = place - cell, cell.max(axis=0) + 2
     taps = []

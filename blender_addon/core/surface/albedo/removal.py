@@ -33,9 +33,19 @@ class LightRemoved:
     untouched: bool = False
 
 
-FLOOR = 0.08  # least shading as a share of its median, so that noise is not amplified
-GLOSS = 0.3  # e-folds by which a highlight exceeds its surroundings, in its weakest channel
-GLOSS_MM = 1.5  # sigma of those surroundings
+@record
+class RemovalConstants:
+    """Numbers of the division by the light; guesses."""
+
+    floor: float = 0.08
+    """Least shading as a share of its median, so that noise is not amplified."""
+    gloss: float = 0.3
+    """By how much a highlight exceeds its surroundings in its weakest channel, as a natural logarithm."""
+    gloss_mm: float = 1.5
+    """Sigma of those surroundings, mm."""
+
+
+REMOVAL = RemovalConstants()
 
 
 def without_light(
@@ -67,7 +77,7 @@ def without_light(
     flux = surface.texels.interpolate(surface.faces, lit.shading.flux.reshape(-1, 9)).reshape(-1, 3, 3)
     shading = np.einsum("nac,na->nc", flux, surface.normal)
     level = np.maximum(np.median(shading, axis=0), 1e-9)
-    shading = np.maximum(shading, FLOOR * level) / level
+    shading = np.maximum(shading, REMOVAL.floor * level) / level
     if relief is None:
         calm = without_noise(surface, colours, shading)
     else:
@@ -101,10 +111,10 @@ def without_highlights(surface: TexturedSurface, colours: Floats, shading: Float
     """
     weakest = np.log(np.maximum((colours / np.maximum(shading, 1e-3)).min(axis=1), 1e-3))
     raster, mask = surface.texels.scatter(weakest), surface.texels.mask()
-    near = masked_blur(raster, mask, GLOSS_MM / max(surface.texel_mm, 1e-6))
+    near = masked_blur(raster, mask, REMOVAL.gloss_mm / max(surface.texel_mm, 1e-6))
     near = near.reshape(-1)[surface.texels.index]
     above = weakest - near
-    limit = max(GLOSS, 4 * (robust_deviation(above) + 1e-6))
+    limit = max(REMOVAL.gloss, 4 * (robust_deviation(above) + 1e-6))
     drop = np.where(above > limit, above - limit, 0)
     return (colours * np.exp(-drop)[:, None]).astype(np.float32)
 

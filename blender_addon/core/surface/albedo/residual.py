@@ -10,19 +10,31 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats
+from ...records import record
 from ...srgb import luminance
 from ..light.lamplight import Lit
-from ..paint import FINE, PAINTED, lasting_light, shading_tint, smooth_colours, untinted_levels
-from ..pigment import chromaticity
+from ..paint import PAINTS, lasting_light, shading_tint, smooth_colours, untinted_levels
+from ..pigment import PIGMENTS, chromaticity
 from ..speckle import masked_blur
 from ..textured_surface import TexturedSurface
 from .grain import along_grain
-from .hollows import OPEN, depth_of, open_weights, residual_in_hollows
+from .hollows import HOLLOWS, depth_of, open_weights, residual_in_hollows
 from .large import LargeMeans
 
-REACH_MM = 0.8  # sigma of the surroundings whose shading bounds the residual
-DOUBT = 0.25  # residual over the shading that was read, standard deviation (measured on random pieces of our own)
-LARGE_MM = 6.0  # mesh width of the grid on which the residual is estimated at large
+
+@record
+class ResidualConstants:
+    """Numbers of the residual shading."""
+
+    reach_mm: float = 0.8
+    """Sigma of the surroundings whose shading bounds the residual, mm (a guess)."""
+    doubt: float = 0.25
+    """Residual over the shading that was read, standard deviation (measured on random pieces of our own)."""
+    large_mm: float = 6.0
+    """Mesh width of the grid on which the residual is estimated at large, mm (a guess)."""
+
+
+RESIDUAL = ResidualConstants()
 
 
 def residual_shading(surface: TexturedSurface, colours: Floats, lit: Lit, shading: Floats, relief: Floats) -> Floats:
@@ -45,10 +57,10 @@ def residual_shading(surface: TexturedSurface, colours: Floats, lit: Lit, shadin
     weights = open_weights(deep)
     found = np.zeros(len(colours), np.float32)
     ways = [bright]
-    if lit.light.pigment >= PAINTED:
+    if lit.light.pigment >= PIGMENTS.plain:
         tint = shading_tint(lasting_light(lit), surface.faces).astype(np.float32)
         hue = chromaticity(remainder) - relief[:, None] * tint
-        ways.append(bright - untinted_levels(hue, bright, tint, FINE, weights))
+        ways.append(bright - untinted_levels(hue, bright, tint, PAINTS.fine, weights))
         found += _residual_in_cuts(surface, [ways[1], bright - along_grain(surface, bright)], relief, deep)
     found += residual_at_large(surface, [way - found for way in ways], relief, weights)
     return found + residual_in_hollows(surface, lit.openness, bright - found)
@@ -59,11 +71,11 @@ def _residual_in_cuts(surface: TexturedSurface, ways: list[Floats], relief: Floa
 
     deep: (n,) log shading of relief and hollows.
     """
-    nearest = deep <= max(OPEN / 2, float(deep.min()))
+    nearest = deep <= max(HOLLOWS.open / 2, float(deep.min()))
     off, own = _surest([np.clip(way - np.median(way[nearest]), -1, 1) for way in ways], open_weights(deep))
     raster, mask = surface.texels.scatter(np.square(relief)), surface.texels.mask()
-    near = masked_blur(raster, mask, REACH_MM / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
-    variance = DOUBT**2 * near
+    near = masked_blur(raster, mask, RESIDUAL.reach_mm / max(surface.texel_mm, 1e-6)).reshape(-1)[surface.texels.index]
+    variance = RESIDUAL.doubt**2 * near
     return (off * variance / np.maximum(variance + own, 1e-9)).astype(np.float32)
 
 
@@ -75,7 +87,7 @@ def residual_at_large(surface: TexturedSurface, ways: list[Floats], relief: Floa
     relief: (n,) log shading of the fine relief; its variation bounds the residual.
     weights: (n,) openness; the paint's own variation at large is measured where it lies open.
     """
-    grid, vertices = LargeMeans(surface.vertices, surface.vertex_normal, LARGE_MM), len(surface.vertices)
+    grid, vertices = LargeMeans(surface.vertices, surface.vertex_normal, RESIDUAL.large_mm), len(surface.vertices)
     shown = np.stack([*ways, np.square(relief)], axis=1)
     means, count = surface.texels.gather(surface.faces, shown, vertices)
     *large, bound = (grid.of(values, count) for values in means.T)

@@ -13,31 +13,37 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...records import record
-from ..pigment import chromaticity, find_pigments
+from ..pigment import PIGMENTS, chromaticity, find_pigments
 from .spherical_harmonics import basis
 
-UNEVEN = (0.12, 0.25)
-"""Standard deviation of the log of irradiance between which trust rises: 0.01 to 0.05 where there is no light, 0.42 to 0.64
-under four lights on two measured sculptures, on which the limits were chosen."""
-FOLLOWS = (0.15, 0.30)
-"""Part of the brightness that the normals predict between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
-of thickness, 0.65 to 0.85 under the four lights (chosen there)."""
-LEFT_OVER = (0.006, 0.02)
-"""Part of the texture's variance that the light left over and that goes with the normals between which trust falls: 0.0014 at
-most on two measured sculptures under five lights and on made-up pieces under two, 0.028 and 0.047 on bare metal, 0.024 and more
-on maps of thickness and openness (chosen there)."""
-LEAST = 0.1
-"""Trust below which a texture counts as one without light: what little would be carved is not worth what may be wrong."""
-FOLDS = 5
-"""Of the cross-validation (common practice: 5 to 10)."""
-FINEST_FOLDS = 8.0
-"""The form is cut into blocks of an eighth of its size, so that a part's own paint does not predict itself."""
-MOST = 20_000
-"""Places that the fit uses, to bound the time."""
-RIDGE = 1e-3
-"""Added to the diagonal, over its mean, so that directions which no place faces stay finite."""
-PLAIN = 0.02
-"""Deviation of the paint's log levels below which a piece counts as plain."""
+
+@record
+class EvidenceConstants:
+    """Numbers of the test whether a texture holds light."""
+
+    uneven: tuple[float, float] = (0.12, 0.25)
+    """Standard deviation of the log of irradiance between which trust rises: 0.01 to 0.05 where there is no light, 0.42 to 0.64
+    under four lights on two measured sculptures, on which the limits were chosen."""
+    follows: tuple[float, float] = (0.15, 0.30)
+    """Part of the brightness that the normals predict between which trust rises: -0.03 to 0.06 without light, 0.12 on a map
+    of thickness, 0.65 to 0.85 under the four lights (chosen there)."""
+    left_over: tuple[float, float] = (0.006, 0.02)
+    """Part of the texture's variance that the light left over and that goes with the normals between which trust falls: 0.0014
+    at most on two measured sculptures under five lights and on made-up pieces under two, 0.028 and 0.047 on bare metal, 0.024
+    and more on maps of thickness and openness (chosen there)."""
+    least: float = 0.1
+    """Trust below which a texture counts as one without light: what little would be carved is not worth what may be wrong."""
+    folds: int = 5
+    """Of the cross-validation (common practice: 5 to 10)."""
+    finest_folds: float = 8.0
+    """The form is cut into blocks of an eighth of its size, so that a part's own paint does not predict itself."""
+    most: int = 20_000
+    """Places that the fit uses, to bound the time."""
+    ridge: float = 1e-3
+    """Added to the diagonal, over its mean, so that directions which no place faces stay finite."""
+
+
+EVIDENCE = EvidenceConstants()
 
 
 @record
@@ -58,14 +64,21 @@ class LightEvidence:
     @property
     def trust(self) -> float:
         """0 to 1: how far the texture is to be read as a photo of a lit, matt surface."""
-        trust = _rise(self.uneven, UNEVEN) * _rise(self.follows, FOLLOWS) * (1.0 - _rise(self.left_over, LEFT_OVER))
-        return trust if trust > LEAST else 0.0
+        trust = (
+            _rise(self.uneven, EVIDENCE.uneven)
+            * _rise(self.follows, EVIDENCE.follows)
+            * (1.0 - _rise(self.left_over, EVIDENCE.left_over))
+        )
+        return trust if trust > EVIDENCE.least else 0.0
 
     @property
     def doubt(self) -> float:
         """0 to 1: how sure it is that there is no light, by the clearest of the three signs; 0 where all of them are even."""
-        signs = ((UNEVEN[0] - self.uneven) / UNEVEN[0], (FOLLOWS[0] - self.follows) / FOLLOWS[0])
-        return float(np.clip(max(*signs, (self.left_over - LEFT_OVER[1]) / LEFT_OVER[1]), 0.0, 1.0))
+        signs = (
+            (EVIDENCE.uneven[0] - self.uneven) / EVIDENCE.uneven[0],
+            (EVIDENCE.follows[0] - self.follows) / EVIDENCE.follows[0],
+        )
+        return float(np.clip(max(*signs, (self.left_over - EVIDENCE.left_over[1]) / EVIDENCE.left_over[1]), 0.0, 1.0))
 
     def words(self) -> tuple[str, ...]:
         """What speaks for and against a light, for a person."""
@@ -73,7 +86,7 @@ class LightEvidence:
             f"the light that would fit varies by {100 * self.uneven:.0f} % over the form",
             f"{100 * max(self.follows, 0):.0f} % of the brightness goes with the surface's direction",
         ]
-        if self.left_over > LEFT_OVER[0]:
+        if self.left_over > EVIDENCE.left_over[0]:
             said.append(f"{100 * self.left_over:.0f} % of it is left over and goes with it again, as gloss does")
         return tuple(said)
 
@@ -84,14 +97,14 @@ def light_evidence(places: Floats, normals: Floats, texture: Floats, weights: Fl
     weights: (n,) how much each place counts, 0 where it has no texture. Paint is identified by its colour and divided out.
     """
     rows = np.flatnonzero(weights > 0)
-    if len(rows) > MOST:
-        rows = rows[np.random.default_rng(1).choice(len(rows), MOST, replace=False, shuffle=False)]
+    if len(rows) > EVIDENCE.most:
+        rows = rows[np.random.default_rng(1).choice(len(rows), EVIDENCE.most, replace=False, shuffle=False)]
     share = weights[rows] / weights[rows].mean()
     shown, light = (_floored(values[rows]) for values in (texture, irradiance))
     remainder = shown - light
     hue = chromaticity(remainder)
     paint = find_pigments(hue, remainder, share).at(hue).mean(axis=1)
-    if float(np.sqrt(np.average(np.square(paint), weights=share))) < PLAIN:
+    if float(np.sqrt(np.average(np.square(paint), weights=share))) < PIGMENTS.plain:
         paint = np.zeros(len(rows))
     bright, level = shown.mean(axis=1) - paint, light.mean(axis=1)
     fold = _folds(places[rows])
@@ -121,7 +134,7 @@ def predicted_share(design: Floats, values: Floats, weights: Floats, fold: Ints)
             return 0.0
         weighted = design[others] * weights[others, None]
         matrix = weighted.T @ design[others]
-        matrix[np.diag_indices_from(matrix)] += RIDGE * np.trace(matrix) / len(matrix)
+        matrix[np.diag_indices_from(matrix)] += EVIDENCE.ridge * np.trace(matrix) / len(matrix)
         mean = float(np.average(values[others], weights=weights[others]))
         guess[here] = mean + design[here] @ np.linalg.solve(matrix, weighted.T @ (values[others] - mean))
     mean = float(np.average(values, weights=weights))
@@ -136,10 +149,10 @@ def _variance(values: Floats, weights: Floats) -> float:
 
 
 def _folds(places: Floats) -> Ints:
-    """(n,) fold 0 to FOLDS - 1 of each place (n, 3): by blocks, of which near ones lie in different folds."""
-    size = max(float(np.ptp(places, axis=0).max()), 1e-9) / FINEST_FOLDS
+    """(n,) fold, from 0, of each place (n, 3): by blocks, of which near ones lie in different folds."""
+    size = max(float(np.ptp(places, axis=0).max()), 1e-9) / EVIDENCE.finest_folds
     block = np.floor((places - places.min(axis=0)) / size).astype(np.int64)
-    return (block @ np.array([1, 2, 3])) % FOLDS
+    return (block @ np.array([1, 2, 3])) % EVIDENCE.folds
 
 
 def _rise(value: float, ends: tuple[float, float]) -> float:

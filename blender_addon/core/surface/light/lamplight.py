@@ -18,13 +18,24 @@ from .visibility import look_round, spread_samples
 Inputs = tuple[TexturedSurface, Floats, tuple[Floats, Ints] | None, int]
 """Surface, colours, occluders and seed of a fit."""
 
-SAMPLES = 150_000
-"""Places on all surfaces that shade and reflect, to bound memory."""
-DIRECTIONS = 64  # and as many opposite ones
-LARGE = 45_000  # vertices above which receivers are clustered
-RECEIVERS = 25_000
-"""Clusters that stand for the vertices of a large mesh, to bound memory."""
-KEPT = 4  # number of fits: those of a piece, its stand, and what was scanned beside them
+
+@record
+class LamplightConstants:
+    """Numbers of the fit's size; all bound time and memory."""
+
+    samples: int = 150_000
+    """Places on all surfaces that shade and reflect, to bound memory."""
+    directions: int = 64
+    """Directions in which a place looks, and as many opposite ones."""
+    large: int = 45_000
+    """Vertices above which receivers are clustered."""
+    receivers: int = 25_000
+    """Clusters that stand for the vertices of a large mesh, to bound memory."""
+    kept: int = 4
+    """Fits that are kept: those of a piece, its stand, and what was scanned beside them."""
+
+
+LAMPLIGHT = LamplightConstants()
 
 
 @record
@@ -74,7 +85,7 @@ class _Request:
         return hash(self.digest)
 
 
-@lru_cache(maxsize=KEPT)
+@lru_cache(maxsize=LAMPLIGHT.kept)
 def _fit_of(request: _Request) -> Lit:
     inputs, request.inputs = request.inputs, None
     assert inputs is not None, "a request is answered once"
@@ -85,14 +96,18 @@ def _fitted(surface: TexturedSurface, colours: Floats, occluders: tuple[Floats, 
     vertices, faces = surface.vertices, surface.faces
     means, weight = surface.texels.gather(faces, colours, len(vertices))
     means = np.maximum(means, 1e-4).astype(np.float32)
-    group = clusters(vertices, surface.vertex_normal, RECEIVERS) if len(vertices) > LARGE else np.arange(len(vertices))
+    group = (
+        clusters(vertices, surface.vertex_normal, LAMPLIGHT.receivers)
+        if len(vertices) > LAMPLIGHT.large
+        else np.arange(len(vertices))
+    )
     point, normal, texture, count = _receivers(group, vertices, surface.vertex_normal, means, weight)
     all_vertices, all_faces = vertices, faces
     if occluders is not None and len(occluders[1]):
         all_vertices = np.concatenate([vertices, occluders[0].astype(np.float32)])
         all_faces = np.concatenate([faces, occluders[1] + len(vertices)])
-    samples = spread_samples(all_vertices, all_faces, count=SAMPLES, seed=seed)
-    seen = look_round(samples, point, normal, half_sphere(DIRECTIONS))
+    samples = spread_samples(all_vertices, all_faces, count=LAMPLIGHT.samples, seed=seed)
+    seen = look_round(samples, point, normal, half_sphere(LAMPLIGHT.directions))
     shown = np.concatenate([means, np.broadcast_to(np.median(texture, axis=0), (len(all_vertices) - len(vertices), 3))])
     radiance = np.einsum("sk,skc->sc", samples.weight, shown[all_faces[samples.face]]).astype(np.float32)
     bounce, bounce_flux = bounced(seen, normal, radiance)

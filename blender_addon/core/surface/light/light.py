@@ -17,11 +17,24 @@ from ..pigment import chromaticity, find_pigments
 from .spherical_harmonics import sphere_directions
 from .visibility import Visibility
 
-ROUNDS = 6  # of reweighting; two more move the cut on the bench's owl by 0.01 %
-COLOURLESS = 3  # further rounds at the beginning, in which the light is taken to have no colour
-CLEARLY = 0.9  # share of the other start's cost below which the fit that began without coloured light is taken
-TYPICAL = 0.1  # log residual of a good fit
-STEPS = 400  # of the projected gradient
+
+@record
+class LightFitConstants:
+    """Numbers of the fit of the light."""
+
+    rounds: int = 6
+    """Rounds of reweighting; two more move the cut on the bench's owl by 0.01 %."""
+    colourless: int = 3
+    """Further rounds at the beginning, in which the light is taken to have no colour (a guess)."""
+    clearly: float = 0.9
+    """Share of the other start's cost below which the fit that began without coloured light is taken (a guess)."""
+    typical: float = 0.1
+    """Log residual of a good fit (a guess)."""
+    steps: int = 400
+    """Steps of the projected gradient, to bound the time."""
+
+
+LIGHT_FIT = LightFitConstants()
 
 
 @record
@@ -92,8 +105,8 @@ def fit_light(
     level = np.maximum(np.median(texture[rows], axis=0), 1e-6)
     seen = _Seen(sky_design(visibility, normals)[rows], bounce[rows] / level, texture[rows] / level, weights[rows])
     rough = smoothness * (_roughness(visibility.directions) + 0.01 * np.eye(len(visibility.directions)))
-    ways = list(in_parallel(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, COLOURLESS)))
-    light, left, pigment = ways[1] if ways[1][1].cost < CLEARLY * ways[0][1].cost else ways[0]
+    ways = list(in_parallel(lambda rounds: _fitted(seen, rough, colourless=rounds), (0, LIGHT_FIT.colourless)))
+    light, left, pigment = ways[1] if ways[1][1].cost < LIGHT_FIT.clearly * ways[0][1].cost else ways[0]
     contrast = np.log(np.maximum(seen.target.mean(axis=1), 0.05))
     return Light(
         visibility.directions,
@@ -117,22 +130,22 @@ class _Seen:
 
 @record
 class _Left:
-    """A fit's residual: its robust standard deviation (log), and the cost, the mean of log(1 + (error / TYPICAL)^2)."""
+    """A fit's residual: its robust standard deviation (log), and the cost, the mean of log(1 + (error / typical)^2)."""
 
     deviation: float
     cost: float
 
 
 def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Left, Floats]:
-    """Light (d + 1, 3), what it leaves and the levels of the pigments (r, 3), after ROUNDS; before these, `colourless` rounds
-    in which the light is taken to have no colour."""
+    """Light (d + 1, 3), what it leaves and the levels of the pigments (r, 3). In the `colourless` rounds at the
+    beginning the light is taken to have no colour."""
     count = seen.design.shape[1]
     weights = seen.weights / seen.weights.mean()
     shown = np.log(np.maximum(seen.target, 1e-3))
     light = np.full((count + 1, 3), 1.0 / np.pi)
     pigment, robust = np.zeros_like(shown), np.ones(len(shown))
     left = _Left(0.0, 0.0)
-    for number in range(colourless + ROUNDS):
+    for number in range(colourless + LIGHT_FIT.rounds):
         plain, cast = np.exp(shown - pigment), seen.cast
         if number < colourless:
             plain = np.repeat(np.exp((shown - pigment).mean(axis=1, keepdims=True)), 3, axis=1)
@@ -148,7 +161,7 @@ def _fitted(seen: _Seen, rough: Floats, *, colourless: int) -> tuple[Floats, _Le
         grey = error.mean(axis=1)
         left = _Left(
             robust_deviation(grey),
-            float(np.average(np.log1p((error / TYPICAL) ** 2).mean(axis=1), weights=weights)),
+            float(np.average(np.log1p((error / LIGHT_FIT.typical) ** 2).mean(axis=1), weights=weights)),
         )
         robust = 1 / (1 + (grey / (2 * (left.deviation + 1e-6))) ** 2)
     return light, left, pigment
@@ -197,7 +210,7 @@ def _non_negative(matrix: Floats, right: Floats, start: Floats, *, ceiling: floa
     rate = 1 / np.maximum(np.linalg.eigvalsh(matrix)[:, -1:], 1e-12)
     current = np.clip(start / scale, 0, top)
     ahead, pace = current, 1.0
-    for _ in range(STEPS):
+    for _ in range(LIGHT_FIT.steps):
         gradient = np.matmul(matrix, ahead[:, :, None])[:, :, 0] - right
         following = np.minimum(np.maximum(ahead - rate * gradient, 0), top)
         faster = (1 + np.sqrt(1 + 4 * pace * pace)) / 2

@@ -16,9 +16,22 @@ from ...rasters import corner_shares
 from ...records import record
 from ...threads import in_parallel, product
 
-PER_PIXEL = 4.0  # samples per pixel of the depth map on a face seen head-on: 2 % of pixels stay empty
-DEPTHS = 1 << 14  # depth steps of the buffer that finds the nearest sample
-LIFT, SLACK = 0.2, 0.25  # pixels by which a receiver is lifted off its surface, and by which an occluder must exceed it
+
+@record
+class VisibilityConstants:
+    """Numbers of the depth maps."""
+
+    per_pixel: float = 4.0
+    """Samples per pixel of the depth map on a face seen head-on: 2 % of pixels stay empty."""
+    depths: int = 1 << 14
+    """Depth steps of the buffer that finds the nearest sample, to bound memory."""
+    lift: float = 0.2
+    """Pixels by which a receiver is lifted off its surface (a guess)."""
+    slack: float = 0.25
+    """Pixels by which an occluder must exceed it (a guess)."""
+
+
+VISIBILITY = VisibilityConstants()
 
 
 @record
@@ -75,8 +88,8 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
     """
     count = len(half_directions)
     directions = np.concatenate([half_directions, -half_directions]).astype(np.float32)
-    pixel = samples.spacing * np.sqrt(PER_PIXEL)
-    lifted = (points + normals * (LIFT * pixel)).astype(np.float32)
+    pixel = samples.spacing * np.sqrt(VISIBILITY.per_pixel)
+    lifted = (points + normals * (VISIBILITY.lift * pixel)).astype(np.float32)
     facing = (normals @ directions.T).astype(np.float32)
     free = np.zeros((len(points), 2 * count), np.float16)
     source = np.full((len(points), 2 * count), -1, np.int32)
@@ -97,7 +110,9 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
             back = np.flatnonzero(sign * turned < 0)
             occluders = _Occluders(back, sign * seen[back, 2], flat[back], int(size[0] * size[1]))
             own = [(corner[rows], part[rows]) for corner, part in corners]
-            free[rows, column], source[rows, column] = _test(occluders, sign * received[rows, 2] + SLACK * pixel, own)
+            free[rows, column], source[rows, column] = _test(
+                occluders, sign * received[rows, 2] + VISIBILITY.slack * pixel, own
+            )
 
     for _ in in_parallel(look, range(count)):
         pass
@@ -158,11 +173,11 @@ def _first_above(occluders: _Occluders, height: Floats, pixel: Ints) -> Ints:
     bits = len(occluders.depth).bit_length()
 
     def packed(where: Ints, depth: Floats) -> Ints:
-        step = ((depth - low) * ((DEPTHS - 1) / max(high - low, 1e-9))).astype(np.int64)
-        return (where.astype(np.int64) * DEPTHS + step) << bits
+        step = ((depth - low) * ((VISIBILITY.depths - 1) / max(high - low, 1e-9))).astype(np.int64)
+        return (where.astype(np.int64) * VISIBILITY.depths + step) << bits
 
     keys = np.sort(packed(occluders.pixel, occluders.depth) | np.arange(len(occluders.depth)))
     asked = packed(pixel, height)
     met = keys[np.minimum(np.searchsorted(keys, asked), len(keys) - 1)]
-    same = ((met >> bits) // DEPTHS == pixel) & (met >= asked)
+    same = ((met >> bits) // VISIBILITY.depths == pixel) & (met >= asked)
     return np.where(same, occluders.sample[met & ((1 << bits) - 1)], -1).astype(np.int32)

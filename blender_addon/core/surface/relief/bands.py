@@ -6,13 +6,23 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Bools, Floats
+from ...records import record
 from ..bandpass import gaussian_blur
 
-MIDDLE_MM, BROAD_MM = 0.4, 1.6
-"""Widths (standard deviations) of the two blurs: what is finer than the first is the tooth of a tool, what is broader than the
-second the sweep of a hand. Set by eye."""
-KEPT = 3.0
-"""Texels a blurred map keeps for each standard deviation: it holds nothing finer."""
+
+@record
+class BandsConstants:
+    """Numbers of the bands that a material's detail is set by."""
+
+    middle_mm: float = 0.4
+    """Standard deviation of the first blur, mm: what is finer is the tooth of a tool. Set by eye."""
+    broad_mm: float = 1.6
+    """Standard deviation of the second, mm: what is broader is the sweep of a hand. Set by eye."""
+    kept: float = 3.0
+    """Texels a blurred map keeps for each standard deviation: it holds nothing finer."""
+
+
+BANDS = BandsConstants()
 
 
 def band_maps(normals: Floats, mask: Bools, texel_mm: float) -> tuple[Floats, Floats]:
@@ -25,7 +35,7 @@ def band_maps(normals: Floats, mask: Bools, texel_mm: float) -> tuple[Floats, Fl
     slopes = vectors[..., :2] / np.maximum(vectors[..., 2:], 0.05)
     inside = mask.astype(np.float32)
     found = []
-    for width in (MIDDLE_MM, BROAD_MM):
+    for width in (BANDS.middle_mm, BANDS.broad_mm):
         sigma = width / max(texel_mm, 1e-6)
         weight = np.maximum(gaussian_blur(inside, sigma), 1e-3)
         blurred = [gaussian_blur(np.where(mask, slopes[..., axis], 0.0), sigma) / weight for axis in (0, 1)]
@@ -38,7 +48,7 @@ def band_maps(normals: Floats, mask: Bools, texel_mm: float) -> tuple[Floats, Fl
 def _step(sigma: float, smallest: int) -> int:
     """Edge in texels of the blocks that a blur of `sigma` texels may be thinned to: a power of two."""
     step = 1
-    while 2 * step * KEPT <= 2.0 * sigma and smallest >= 64 * step:
+    while 2 * step * BANDS.kept <= 2.0 * sigma and smallest >= 64 * step:
         step *= 2
     return step
 

@@ -15,10 +15,18 @@ from ..texels import Texels, surface_frames
 from ..textured_surface import TexturedSurface
 from .own_map import slopes_of_normals
 
-STEEPEST = 0.35
-"""Cosine below which two normals in a texel are of different places rather than of one surface and its relief (a guess)."""
-FARTHEST_EDGES = 1.0
-"""Edges of the thinned mesh that the full one may lie away: farther off, something else was changed there (a guess)."""
+
+@record
+class DroppedConstants:
+    """Numbers of the relief that thinning dropped."""
+
+    steepest: float = 0.35
+    """Cosine below which two normals in a texel are of different places rather than of one surface and its relief (a guess)."""
+    farthest_edges: float = 1.0
+    """Edges of the thinned mesh that the full one may lie away: farther off, something else was changed there (a guess)."""
+
+
+DROPPED = DroppedConstants()
 
 
 @record
@@ -49,8 +57,8 @@ def dropped_detail(full: TexturedSurface, thin: TexturedSurface) -> DroppedDetai
     normal, over = thin.normal[here], full.position[place] - thin.position[here]
     height = np.einsum("ij,ij->i", over, normal)
     beside = np.linalg.norm(over - height[:, None] * normal, axis=1)
-    far = FARTHEST_EDGES * _edge(thin)
-    known = (np.einsum("ij,ij->i", full.normal[place], normal) > STEEPEST) & (beside < far) & (np.abs(height) < far)
+    far = DROPPED.farthest_edges * _edge(thin)
+    known = (np.einsum("ij,ij->i", full.normal[place], normal) > DROPPED.steepest) & (beside < far) & (np.abs(height) < far)
     slopes = slopes_of_normals(normal, full.normal[place])
     frames = tangent_frames(thin.vertices, thin.faces, thin.uv, thin.vertex_normal)
     texels = thin.texels

@@ -6,12 +6,12 @@ irradiance and log brightness are the same on a piece and on one three times as 
 the fine cells are as large as those the net was trained on, and everything else is as in the first pass.
 
 What it adds is only what the first pass could not read: its slopes hold the waves shorter than about 0.45 mm, and replace those
-of the first pass there (`CROSSING`). The light is that of the first pass. Nothing is believed here unless it follows that
+of the first pass there (`FINER.crossing`). The light is that of the first pass. Nothing is believed here unless it follows that
 light: noise, dust and the rest of a picture that was only enlarged are as strong where the light falls squarely (`following`),
 and where that can't be known, as under an even sky, nothing is added. A painted piece gets none: the hues that tell paint from
 shading are blurred over more than such a mark.
 
-A large texture has more texels than memory holds at once, so that the surface is cut into parts of some MOST_TEXELS.
+A large texture has more texels than memory holds at once, so that the surface is cut into parts of some `FINER.most_texels`.
 """
 
 from __future__ import annotations
@@ -29,36 +29,44 @@ from ...records import record
 from ...srgb import luminance
 from ..normal_maps import TangentFrames, encode, tangent_frames, tangent_space
 from ..paint import Paint
-from ..patches import CELLS, CORE, SPACING, Cloud, Patches, lay_patches, wave_vectors
+from ..patches import PATCH, Cloud, Patches, lay_patches, wave_vectors
 from ..speckle import closed, grown, masked_blur, speckles
 from ..texels import Texels, extend, rasterize
 from ..textured_surface import TexturedSurface
-from .following import FINE, filtered, following
+from .following import FOLLOWING, filtered, following
 from .fusion import joined, patch_fields
 from .inversion import Evidence, Signal, Spectrum, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
-from .recovery import CELL_MM, CLIP, SURE, TEXELS_A_CELL, WIDE, Recovery, cell_mm, mean_tangential
+from .recovery import RECOVERY, Recovery, cell_mm, mean_tangential
 
-MOST_TEXELS = 2_500_000
-"""Texels of a part, beside those of its neighbours that its patches reach: a part takes some 1.5 GB."""
-CROSSING = 1.2
-"""Cells of the first pass: standard deviation of the Gaussian between the two passes. Each has half at 6.4 cells."""
-CELLS_A_WAVE = 0.21
-"""Edge of a cell over the shortest wave that the texture holds: five cells a wave. With four, the bench's engraved piece is
-read to 0.16 mm instead of 0.13; with six, no finer."""
-MOST_PATCHES = 20_000
-"""Cells are coarser on a surface that would have more patches than this: the net takes 12 ms for each on one core."""
-GAINS = 0.7
-"""Part of a cell of the first pass from which on smaller cells gain too little to be worth a second pass (a guess)."""
-LARGEST_CELLS = 43.0
-"""Cells, from which on waves fade out of the inversion: as for the net's training (3 mm in cells of 0.07)."""
-SITES = 40
-"""Places of the surface from which signal, noise and marks are estimated."""
-SPECK_FILL_MM = 0.08
-"""Standard deviation of the Gaussian that closes specks: a third of a speck of 0.1 to 0.3 mm."""
-STRIP = 1024
-"""Rows that are worked on at a time, to bound memory."""
-BESIDE = 64
-"""Rows of a picture that are searched for specks at once, and those beside them that are looked at."""
+
+@record
+class FinerConstants:
+    """Numbers of the second pass."""
+
+    most_texels: int = 2_500_000
+    """Texels of a part, beside those of its neighbours that its patches reach: a part takes some 1.5 GB."""
+    crossing: float = 1.2
+    """Cells of the first pass: standard deviation of the Gaussian between the two passes. Each has half at 6.4 cells."""
+    cells_a_wave: float = 0.21
+    """Edge of a cell over the shortest wave that the texture holds: five cells a wave. With four, the bench's engraved piece is
+    read to 0.16 mm instead of 0.13; with six, no finer."""
+    most_patches: int = 20_000
+    """Cells are coarser on a surface that would have more patches than this: the net takes 12 ms for each on one core."""
+    gains: float = 0.7
+    """Part of a cell of the first pass from which on smaller cells gain too little to be worth a second pass (a guess)."""
+    largest_cells: float = 43.0
+    """Cells, from which on waves fade out of the inversion: as for the net's training (3 mm in cells of 0.07)."""
+    sites: int = 40
+    """Places of the surface from which signal, noise and marks are estimated, to bound the time."""
+    speck_fill_mm: float = 0.08
+    """Standard deviation of the Gaussian that closes specks: a third of a speck of 0.1 to 0.3 mm."""
+    strip: int = 1024
+    """Rows that are worked on at a time, to bound memory."""
+    beside: int = 64
+    """Rows of a picture that are searched for specks at once, and those beside them that are looked at."""
+
+
+FINER = FinerConstants()
 
 
 @record
@@ -110,12 +118,12 @@ class _Work:
     @property
     def enlarged(self) -> float:
         """How much larger than it is the piece is taken to be."""
-        return CELL_MM / self.cell_mm
+        return RECOVERY.cell_mm / self.cell_mm
 
     @property
     def edge_mm(self) -> float:
         """Edge of a fine patch."""
-        return CELLS * self.cell_mm
+        return PATCH.cells * self.cell_mm
 
 
 @record
@@ -148,7 +156,7 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
     """
     texel_mm = base.surface.texel_mm * base.surface.texels.shape[0] / len(bright)
     cell = fine_cell_mm(texel_mm, detail_mm, area_mm2=len(base.surface) * base.surface.texel_mm**2)
-    if cell > GAINS * base.cell_mm:
+    if cell > FINER.gains * base.cell_mm:
         return None
     work = _begun(base, bright, cell)
     yield 0.1
@@ -163,13 +171,13 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
         if part is not None:
             slopes = yield from passed_on(_slopes(work, part, trust, seed), partial(_within, start, length))
             _lay(work, part, faces, trust.kept * slopes, normals)
-    return Finer(normals, max(trust.finest_mm, detail_mm, cell / CELLS_A_WAVE), trust.kept)
+    return Finer(normals, max(trust.finest_mm, detail_mm, cell / FINER.cells_a_wave), trust.kept)
 
 
 def fine_cell_mm(texel_mm: float, detail_mm: float, *, area_mm2: float) -> float:
     """Edge of the second pass's cells: as fine as the texels and what they hold, and as the number of patches allows."""
-    fewest = np.sqrt(area_mm2 / MOST_PATCHES) / (SPACING * CELLS)
-    return max(TEXELS_A_CELL * texel_mm, CELLS_A_WAVE * detail_mm, float(fewest))
+    fewest = np.sqrt(area_mm2 / FINER.most_patches) / (PATCH.spacing * PATCH.cells)
+    return max(RECOVERY.texels_a_cell * texel_mm, FINER.cells_a_wave * detail_mm, float(fewest))
 
 
 def _within(start: float, length: float, share: float) -> float:
@@ -188,7 +196,7 @@ def _begun(base: Base, bright: Floats, cell: float) -> _Work:
     level = float(np.median(bright[there].astype(np.float32) - np.log(irradiance)))
     slope = surface.texels.scatter(recovery.relief.slope)
     for axis in range(3):
-        slope[..., axis] -= masked_blur(slope[..., axis], mask, CROSSING * base.cell_mm / surface.texel_mm)
+        slope[..., axis] -= masked_blur(slope[..., axis], mask, FINER.crossing * base.cell_mm / surface.texel_mm)
     slope = extend(np.where(mask[..., None], slope, 0), mask, 2)
     frames = tangent_frames(surface.vertices, surface.faces, surface.uv, surface.vertex_normal)
     return _Work(base, bright, _closed_over(bright, mask, texel_mm), level, cell, slope, frames)
@@ -201,14 +209,14 @@ def _closed_over(bright: Floats, mask: Bools, texel_mm: float) -> Floats:
     """
     found = bright.copy()
     inside = ~grown(~mask)
-    for first in range(0, len(bright), STRIP):
-        low, high = max(first - BESIDE, 0), min(first + STRIP + BESIDE, len(bright))
+    for first in range(0, len(bright), FINER.strip):
+        low, high = max(first - FINER.beside, 0), min(first + FINER.strip + FINER.beside, len(bright))
         rows = np.arange(low, high) * len(mask) // len(bright)
         columns = np.arange(bright.shape[1]) * mask.shape[1] // bright.shape[1]
         here, shown = inside[np.ix_(rows, columns)], bright[low:high].astype(np.float32)
         if here.any():
-            whole = closed(shown, here, speckles(shown, here, texel_mm), SPECK_FILL_MM / texel_mm)
-            found[first : first + STRIP] = whole[first - low : first - low + STRIP]
+            whole = closed(shown, here, speckles(shown, here, texel_mm), FINER.speck_fill_mm / texel_mm)
+            found[first : first + FINER.strip] = whole[first - low : first - low + FINER.strip]
     return found
 
 
@@ -217,8 +225,8 @@ def _at_full_size(normals: Floats, shape: tuple[int, ...]) -> Floats:
     found = np.zeros((*shape, 3), np.float16)
     x = (np.arange(shape[1]) + 0.5) * normals.shape[1] / shape[1] - 0.5
     y = (np.arange(shape[0]) + 0.5) * normals.shape[0] / shape[0] - 0.5
-    for first in range(0, shape[0], STRIP // 4):
-        rows = y[first : first + STRIP // 4]
+    for first in range(0, shape[0], FINER.strip // 4):
+        rows = y[first : first + FINER.strip // 4]
         across, down = np.tile(x, len(rows)), np.repeat(rows, len(x))
         for axis in range(3):
             found[first : first + len(rows), :, axis] = bilinear(normals[..., axis], across, down).reshape(len(rows), -1)
@@ -226,14 +234,14 @@ def _at_full_size(normals: Floats, shape: tuple[int, ...]) -> Floats:
 
 
 def _parts(surface: TexturedSurface, shape: tuple[int, ...]) -> Iterator[Ints]:
-    """Rows of faces of compact parts of the surface, each with at most about MOST_TEXELS texels of a texture of `shape`."""
+    """Rows of faces of compact parts of the surface, each with some `FINER.most_texels` texels of a texture of `shape`."""
     centre = surface.vertices[surface.faces].mean(axis=1)
     first, second = surface.uv[:, 1] - surface.uv[:, 0], surface.uv[:, 2] - surface.uv[:, 0]
     size = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]) * shape[0] * shape[1]
     waiting = [np.arange(len(centre))]
     while waiting:
         rows = waiting.pop()
-        if len(rows) < 2 or size[rows].sum() <= MOST_TEXELS:
+        if len(rows) < 2 or size[rows].sum() <= FINER.most_texels:
             yield rows
             continue
         rows = rows[np.argsort(centre[rows, np.argmax(np.ptp(centre[rows], axis=0))], kind="stable")]
@@ -252,7 +260,7 @@ def _part(work: _Work, faces: Ints) -> _Part | None:
     def near(margin: float) -> Bools:
         return ((corners.max(axis=1) > low - margin) & (corners.min(axis=1) < high + margin)).all(axis=1)
 
-    return _read(work, near((CORE + 0.71) * work.edge_mm), near(CORE * work.edge_mm))
+    return _read(work, near((PATCH.core + 0.71) * work.edge_mm), near(PATCH.core * work.edge_mm))
 
 
 def _read(work: _Work, chosen: Bools, inner: Bools) -> _Part | None:
@@ -272,28 +280,28 @@ def _read(work: _Work, chosen: Bools, inner: Bools) -> _Part | None:
 
 
 def _trust(work: _Work, seed: int) -> Generator[float, None, _Trust]:
-    """What can be read and believed, from SITES places of the surface; all of it where that is small."""
+    """What can be read and believed, from some places (`FINER.sites`) of the surface; all of it where that is small."""
     surface = work.base.surface
     rng = np.random.default_rng(seed)
-    sites = surface.position[rng.choice(len(surface), min(SITES, len(surface)), replace=False)]
+    sites = surface.position[rng.choice(len(surface), min(FINER.sites, len(surface)), replace=False)]
     centre = surface.vertices[surface.faces].mean(axis=1)
     away = np.full(len(centre), np.inf, np.float32)
     for site in sites:
         np.minimum(away, np.square(centre - site).sum(axis=1), out=away)
     scale = len(work.shown) * work.shown.shape[1] / (surface.texels.shape[0] * surface.texels.shape[1])
-    small = len(surface) * scale <= MOST_TEXELS
+    small = len(surface) * scale <= FINER.most_texels
     inner = (away < np.square(0.7 * work.edge_mm)) | small
     part = _read(work, (away < np.square(1.5 * work.edge_mm)) | small, inner)
     if part is None or not part.inner.any():
         return _Trust(Spectrum(np.zeros(2), np.ones(1), np.zeros(1)), float("inf"), 0.0)
     frame, signal, _ = yield from _signal(work, part, seed)
     spectrum = blind_spectrum(frame, signal)
-    inverting = patch_fields(frame, signal, spectrum, low_mm=LARGEST_CELLS * CELL_MM)
+    inverting = patch_fields(frame, signal, spectrum, low_mm=FINER.largest_cells * RECOVERY.cell_mm)
     fields = yield from passed_on(inverting, partial(_within, 0.4, 0.6))
     confidence = confidence_of(frame, signal, fields[:, 2])
     marks = following(frame, signal, fields[:, 2])
-    believed = marks.kept[0] if any(marks.known[:FINE]) else 0.0
-    kept = min(believed, work.base.recovery.marks.kept[0]) * float(np.clip(confidence.share / SURE, 0.0, 1.0))
+    believed = marks.kept[0] if any(marks.known[: FOLLOWING.fine]) else 0.0
+    kept = min(believed, work.base.recovery.marks.kept[0]) * float(np.clip(confidence.share / RECOVERY.sure, 0.0, 1.0))
     finest = confidence.finest_mm / work.enlarged
     return _Trust(spectrum, finest, kept if np.isfinite(finest) else 0.0)
 
@@ -308,10 +316,16 @@ def _signal(work: _Work, part: _Part, seed: int) -> Generator[float, None, tuple
     none = np.zeros(len(texels), np.float32)
     paint = Paint(none, np.zeros((len(texels), 2), np.float32), none)
     evidence = Evidence(
-        np.clip(whole, *CLIP), np.clip(shown, *WIDE), paint, part.normal, irradiance, tangential, lit.light.deviation
+        np.clip(whole, *RECOVERY.clip),
+        np.clip(shown, *RECOVERY.wide),
+        paint,
+        part.normal,
+        irradiance,
+        tangential,
+        lit.light.deviation,
     )
     large = part.position * np.float32(work.enlarged)
-    patches, cloud = lay_patches(large, part.normal, cell_mm=CELL_MM, seed=seed, middles=part.inner)
+    patches, cloud = lay_patches(large, part.normal, cell_mm=RECOVERY.cell_mm, seed=seed, middles=part.inner)
     frame = patches.led_by(mean_tangential(cloud, tangential, patches))
     signal = yield from passed_on(gather_signal(frame, cloud, evidence), partial(_within, 0.0, 0.4))
     return frame, signal, cloud
@@ -320,11 +334,11 @@ def _signal(work: _Work, part: _Part, seed: int) -> Generator[float, None, tuple
 def _slopes(work: _Work, part: _Part, trust: _Trust, seed: int) -> Generator[float, None, Floats]:
     """(n, 3) slopes of the short waves in the part's texels."""
     frame, signal, cloud = yield from _signal(work, part, seed)
-    low_mm = LARGEST_CELLS * CELL_MM
+    low_mm = FINER.largest_cells * RECOVERY.cell_mm
     inverting = patch_fields(frame, signal, trust.spectrum, low_mm=low_mm)
     fields = yield from passed_on(inverting, partial(_within, 0.4, 0.5))
-    sigma = CROSSING * work.base.cell_mm * work.enlarged
-    wave = np.hypot(*wave_vectors(CELL_MM))
+    sigma = FINER.crossing * work.base.cell_mm * work.enlarged
+    wave = np.hypot(*wave_vectors(RECOVERY.cell_mm))
     fields = filtered(frame, fields, 1.0 - np.exp(-0.5 * np.square(sigma * wave)))
     weight = np.ones(len(frame), np.float32)
     joining = joined(frame, [frame], [fields], [weight], cloud, low_mm=low_mm)

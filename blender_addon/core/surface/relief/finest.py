@@ -7,17 +7,26 @@ from collections.abc import Iterable
 import numpy as np
 
 from ...arrays import Bools, Floats
+from ...records import record
 from ..texels import Texels
 
-BLOCK = 64
-"""Edge of the blocks in pixels whose spectra are averaged."""
-ABOVE = 30.0
-"""Power over that of the finest wavelengths, which no lens delivers, from which a wavelength counts. A JPEG's noise is coarser
-than that by an order; set on our bench so that what is said is where slopes and truth are coherent by a half."""
-MOST = 400
-"""Blocks that are measured, to bound the time."""
-FEWEST = 4
-"""Blocks below which nothing is known."""
+
+@record
+class FinestConstants:
+    """Numbers of the finest detail that a texture holds."""
+
+    block: int = 64
+    """Edge of the blocks in pixels whose spectra are averaged."""
+    above: float = 30.0
+    """Power over that of the finest wavelengths, which no lens delivers, from which a wavelength counts. A JPEG's noise is
+    coarser than that by an order; set on our bench so that what is said is where slopes and truth are coherent by a half."""
+    most: int = 400
+    """Blocks that are measured, to bound the time."""
+    fewest: int = 4
+    """Blocks below which nothing is known (a guess)."""
+
+
+FINEST = FinestConstants()
 
 
 def finest_mm(pixels: Texels, slope: Floats, weight: Floats, pixel_mm: float) -> float:
@@ -26,13 +35,13 @@ def finest_mm(pixels: Texels, slope: Floats, weight: Floats, pixel_mm: float) ->
     slopes, weights = pixels.scatter(slope), pixels.scatter(weight)
     blocks = [
         (row, column)
-        for row in range(0, height - BLOCK + 1, BLOCK // 2)
-        for column in range(0, width - BLOCK + 1, BLOCK // 2)
-        if weights[row : row + BLOCK, column : column + BLOCK].min() > 0.5
+        for row in range(0, height - FINEST.block + 1, FINEST.block // 2)
+        for column in range(0, width - FINEST.block + 1, FINEST.block // 2)
+        if weights[row : row + FINEST.block, column : column + FINEST.block].min() > 0.5
     ]
-    if len(blocks) < FEWEST:
+    if len(blocks) < FINEST.fewest:
         return 0.0
-    parts = (slopes[row : row + BLOCK, column : column + BLOCK] for row, column in _some(blocks))
+    parts = (slopes[row : row + FINEST.block, column : column + FINEST.block] for row, column in _some(blocks))
     return _rising(_power(parts), pixel_mm)
 
 
@@ -46,29 +55,32 @@ def finest_of_picture(bright: Floats, mask: Bools, pixel_mm: float) -> float:
     down, across = mask.shape[0] / height, mask.shape[1] / width
 
     def covered(row: int, column: int) -> bool:
-        rows = slice(int(row * down), int(np.ceil((row + BLOCK) * down)))
-        return bool(mask[rows, int(column * across) : int(np.ceil((column + BLOCK) * across))].all())
+        rows = slice(int(row * down), int(np.ceil((row + FINEST.block) * down)))
+        return bool(mask[rows, int(column * across) : int(np.ceil((column + FINEST.block) * across))].all())
 
     blocks = [
         (row, column)
-        for row in range(0, height - BLOCK + 1, BLOCK)
-        for column in range(0, width - BLOCK + 1, BLOCK)
+        for row in range(0, height - FINEST.block + 1, FINEST.block)
+        for column in range(0, width - FINEST.block + 1, FINEST.block)
         if covered(row, column)
     ]
-    if len(blocks) < FEWEST:
+    if len(blocks) < FINEST.fewest:
         return 0.0
-    parts = (bright[row : row + BLOCK, column : column + BLOCK, None].astype(np.float32) for row, column in _some(blocks))
+    parts = (
+        bright[row : row + FINEST.block, column : column + FINEST.block, None].astype(np.float32)
+        for row, column in _some(blocks)
+    )
     return _rising(_power(parts), pixel_mm)
 
 
 def _some(blocks: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    return blocks[:: max(1, len(blocks) // MOST)]
+    return blocks[:: max(1, len(blocks) // FINEST.most)]
 
 
 def _power(parts: Iterable[Floats]) -> Floats:
-    """(BLOCK, BLOCK) power of parts (BLOCK, BLOCK, k), added up."""
-    window = np.outer(np.hanning(BLOCK), np.hanning(BLOCK))
-    total = np.zeros((BLOCK, BLOCK))
+    """(b, b) power of parts (b, b, k), added up."""
+    window = np.outer(np.hanning(FINEST.block), np.hanning(FINEST.block))
+    total = np.zeros((FINEST.block, FINEST.block))
     for part in parts:
         for axis in range(part.shape[2]):
             centred = part[..., axis] - part[..., axis].mean()
@@ -77,12 +89,12 @@ def _power(parts: Iterable[Floats]) -> Floats:
 
 
 def _rising(power: Floats, pixel_mm: float) -> float:
-    wave = np.fft.fftfreq(BLOCK)
+    wave = np.fft.fftfreq(FINEST.block)
     radius = np.hypot(wave[:, None], wave[None])
-    ring = np.round(radius * BLOCK).astype(int)
+    ring = np.round(radius * FINEST.block).astype(int)
     mean = np.bincount(ring.ravel(), power.ravel()) / np.maximum(np.bincount(ring.ravel()), 1)
-    top = mean[int(0.42 * BLOCK) : BLOCK // 2 + 1]
+    top = mean[int(0.42 * FINEST.block) : FINEST.block // 2 + 1]
     floor = float(top.min())
-    above = np.flatnonzero(mean[: BLOCK // 2] >= ABOVE * floor)
+    above = np.flatnonzero(mean[: FINEST.block // 2] >= FINEST.above * floor)
     last = max(float(above[-1]) if len(above) else 0.0, 2.0)
-    return float(BLOCK / (last + 0.5) * pixel_mm)  # a ring reaches half a step on
+    return float(FINEST.block / (last + 0.5) * pixel_mm)  # a ring reaches half a step on

@@ -9,23 +9,33 @@ import numpy as np
 from ...arrays import Bools, Complexes, Floats, Ints
 from ...records import record
 from ...threads import in_parallel
-from ..patches import CELLS, Cloud, Patches, read_back, totals, wave_vectors, window
-from .inversion import COARSE, Signal, Spectrum, lasting, linear_fields, slopes_of
+from ..patches import PATCH, Cloud, Patches, read_back, totals, wave_vectors, window
+from .inversion import INVERSION, Signal, Spectrum, lasting, linear_fields, slopes_of
 from .refiner import refiner
 
-COARSEST_MM = 0.12
-"""The net was trained on cells of 0.07 mm. Coarser ones show neither dust nor strokes as it knows them, so it is not used."""
-ACROSS = 0.1
-"""Weight of a texture's slopes across its light beside those along it, where several textures are joined."""
 
-UNSURE = 0.012
-"""Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped."""
-STEEP, SHORTFALL = 0.04, 0.25
-"""Where the net's slopes have a root mean square well above STEEP, they are raised by SHORTFALL: it reads steep relief too
-shallow. The factor that brings slopes nearest to the truth (regression of true on read slopes, wavelengths of 0.3 to 3 mm) is
-1.2 on the bench's owl and sharp piece, 1.25 on the demo's owl, and 1.1 to 1.3 on two sculptures with measured normals, whose
-photos come from a tracer that shares nothing with the training. It is 0.95 on the bench's smooth piece, whose slopes stay below
-STEEP. Both numbers are chosen on these pieces: guesses."""
+@record
+class FusionConstants:
+    """Numbers of joining what the net and the linear inversion read."""
+
+    coarsest_mm: float = 0.12
+    """Cells above which the net is not used, mm: it was trained on cells of 0.07. Coarser ones show neither dust nor strokes as
+    it knows them."""
+    across: float = 0.1
+    """Weight of a texture's slopes across its light beside those along it, where several textures are joined (a guess)."""
+    unsure: float = 0.012
+    """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped (a guess)."""
+    steep: float = 0.04
+    """Root mean square of the net's slopes well above which they are raised by `shortfall`. Chosen on the pieces named there: a
+    guess."""
+    shortfall: float = 0.25
+    """By how much they are raised: the net reads steep relief too shallow. The factor that brings slopes nearest to the truth
+    (regression of true on read slopes, wavelengths of 0.3 to 3 mm) is 1.2 on the bench's owl and sharp piece, 1.25 on the
+    demo's owl, and 1.1 to 1.3 on two sculptures with measured normals, whose photos come from a tracer that shares nothing with
+    the training. It is 0.95 on the bench's smooth piece, whose slopes stay below `steep`. Chosen on these pieces: a guess."""
+
+
+FUSION = FusionConstants()
 
 
 @record
@@ -45,17 +55,17 @@ class Relief:
 
 def refined(patches: Patches) -> bool:
     """Whether the net is used on cells of this size."""
-    return patches.cell_mm < COARSEST_MM
+    return patches.cell_mm < FUSION.coarsest_mm
 
 
 def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm: float) -> Generator[float, None, Floats]:
-    """(p, 3, CELLS, CELLS) float16 slopes along x and y and log shading; yields the fraction done.
+    """(p, 3, cells, cells) float16 slopes along x and y and log shading; yields the fraction done.
 
     patches: in the frame of the texture's light, x along its tangential irradiance. signal: the texture's, in these patches.
     spectrum: of signal and noise. low_mm: longer wavelengths fade out, since the mesh holds them better.
     """
     ratio = spectrum.ratio(np.hypot(*wave_vectors(patches.cell_mm)))
-    found = np.zeros((len(patches), 3, CELLS, CELLS), np.float16)
+    found = np.zeros((len(patches), 3, PATCH.cells, PATCH.cells), np.float16)
     net = refiner() if refined(patches) else None
 
     def run(ends: tuple[int, int]) -> int:
@@ -66,8 +76,8 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
             fields = np.stack([net.fields(planes, form) for planes, form in shown])
         energy = np.square(fields[:, :2]).sum(axis=1).mean(axis=(1, 2))[:, None, None, None]
         if net is not None:
-            fields[:, :2] *= 1.0 + SHORTFALL * energy / (energy + STEEP**2)
-        found[rows] = fields * (energy / (energy + UNSURE**2))
+            fields[:, :2] *= 1.0 + FUSION.shortfall * energy / (energy + FUSION.steep**2)
+        found[rows] = fields * (energy / (energy + FUSION.unsure**2))
         return ends[1]
 
     for last in in_parallel(run, patches.runs()):
@@ -76,13 +86,13 @@ def patch_fields(patches: Patches, signal: Signal, spectrum: Spectrum, *, low_mm
 
 
 def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
-    """(k, 12, CELLS, CELLS) float32: the net's input for some patches; without paint the last four planes are left out."""
-    step = CELLS // COARSE
-    place = np.clip((np.arange(CELLS) + 0.5) / step - 0.5, 0, COARSE - 1)
-    low = np.minimum(place.astype(int), COARSE - 2)
-    blend = np.zeros((CELLS, COARSE), np.float32)
-    blend[np.arange(CELLS), low] = 1 - (place - low)
-    blend[np.arange(CELLS), low + 1] += place - low
+    """(k, 12, cells, cells) float32: the net's input for some patches; without paint the last four planes are left out."""
+    step = PATCH.cells // INVERSION.coarse
+    place = np.clip((np.arange(PATCH.cells) + 0.5) / step - 0.5, 0, INVERSION.coarse - 1)
+    low = np.minimum(place.astype(int), INVERSION.coarse - 2)
+    blend = np.zeros((PATCH.cells, INVERSION.coarse), np.float32)
+    blend[np.arange(PATCH.cells), low] = 1 - (place - low)
+    blend[np.arange(PATCH.cells), low + 1] += place - low
     tangential = np.einsum("ya,pkab,xb->pkyx", blend, signal.tangential[rows], blend, optimize=True)
     own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
     paint = [] if signal.paint is None else [signal.paint[rows]]
@@ -121,7 +131,7 @@ def joined(
         else:
             height = keep * _together(patches, frames, fields_of, weights, rows)
             fields = slopes_of(height, patches.cell_mm)
-        depth = np.fft.irfft2(height, s=(CELLS, CELLS)).astype(np.float32)
+        depth = np.fft.irfft2(height, s=(PATCH.cells, PATCH.cells)).astype(np.float32)
         members = patches.members(cloud, first, last)
         used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], fields_of[0][rows, 2:]], axis=1))
         patch = members.patch[used]
@@ -139,7 +149,7 @@ def joined(
 def _together(
     patches: Patches, frames: Sequence[Patches], fields_of: Sequence[Floats], weights: Sequence[Floats], rows: slice
 ) -> Complexes:
-    """(k, CELLS, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
+    """(k, cells, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
     kx, ky = wave_vectors(patches.cell_mm)
     above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
     below = np.full(above.shape, 1e-9, np.float32)
@@ -149,29 +159,29 @@ def _together(
         turned = np.fft.rfft2(_turned(own[rows, :2].astype(np.float32), cosine, sine) * window())
         for axis, (right, up) in enumerate(((cosine, sine), (-sine, cosine))):
             step = right[:, None, None] * kx + up[:, None, None] * ky
-            share = weight[rows, None, None] * (1.0 if axis == 0 else ACROSS)
+            share = weight[rows, None, None] * (1.0 if axis == 0 else FUSION.across)
             above += share * -1j * step * turned[:, axis]
             below += share * step**2
     return above / below
 
 
 def _turned(fields: Floats, cosine: Floats, sine: Floats) -> Floats:
-    """Fields (k, 2, CELLS, CELLS) of a frame whose x axis lies at (cosine, sine), sampled on the cells of the common one."""
-    place = np.arange(CELLS, dtype=float) - CELLS / 2
+    """Fields (k, 2, cells, cells) of a frame whose x axis lies at (cosine, sine), sampled on the cells of the common one."""
+    place = np.arange(PATCH.cells, dtype=float) - PATCH.cells / 2
     x, y = place[None, None, :], place[None, :, None]
-    column = np.clip(cosine[:, None, None] * x + sine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
-    row = np.clip(-sine[:, None, None] * x + cosine[:, None, None] * y + CELLS / 2, 0, CELLS - 1.001)
+    column = np.clip(cosine[:, None, None] * x + sine[:, None, None] * y + PATCH.cells / 2, 0, PATCH.cells - 1.001)
+    row = np.clip(-sine[:, None, None] * x + cosine[:, None, None] * y + PATCH.cells / 2, 0, PATCH.cells - 1.001)
     left, low = column.astype(np.int32), row.astype(np.int32)
     right, up = (column - left)[:, None], (row - low)[:, None]
-    base = low * CELLS + left
+    base = low * PATCH.cells + left
     lower = _picked(fields, base) * (1 - right) + _picked(fields, base + 1) * right
-    upper = _picked(fields, base + CELLS) * (1 - right) + _picked(fields, base + CELLS + 1) * right
+    upper = _picked(fields, base + PATCH.cells) * (1 - right) + _picked(fields, base + PATCH.cells + 1) * right
     whole: Floats = lower * (1 - up)
     whole += upper * up
     return whole
 
 
 def _picked(fields: Floats, place: Ints) -> Floats:
-    """Fields (k, 2, CELLS, CELLS) at flat cell indices (k, CELLS, CELLS)."""
+    """Fields (k, 2, cells, cells) at flat cell indices (k, cells, cells)."""
     flat = fields.reshape(len(fields), 2, -1)
     return np.take_along_axis(flat, place.reshape(len(fields), 1, -1), axis=2).reshape(fields.shape)

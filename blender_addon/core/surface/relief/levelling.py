@@ -11,17 +11,27 @@ from collections.abc import Callable
 import numpy as np
 
 from ...arrays import Floats, Ints
+from ...records import record
 from ...threads import in_parallel
 from ..patches import Cloud, Patches
 
-ROUNDS = 60
-"""Of the relaxation: a guess."""
-HELD = 0.02
-"""Part by which a level shrinks towards 0 each round: variation broader than a few patches belongs to the fitted light."""
+
+@record
+class LevellingConstants:
+    """Numbers of bringing patches to one level."""
+
+    rounds: int = 60
+    """Rounds of the relaxation (a guess)."""
+    held: float = 0.02
+    """Part by which a level shrinks towards 0 each round: variation broader than a few patches belongs to the fitted light (a
+    guess)."""
+
+
+LEVELLING = LevellingConstants()
 
 
 def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
-    """(p,) float32 to add to each patch's log shading (p, CELLS, CELLS), so that those that overlap agree.
+    """(p,) float32 to add to each patch's log shading (p, cells, cells), so that those that overlap agree.
 
     cloud: some of the surface's texels, a few hundred a patch.
     """
@@ -33,9 +43,9 @@ def levels(patches: Patches, cloud: Cloud, shade: Floats) -> Floats:
     own = np.bincount(patch, weight * seen, count) / total
     mean = np.bincount(texel, weight * seen, size) / whole
     level = np.zeros(count)
-    for _ in range(ROUNDS):
+    for _ in range(LEVELLING.rounds):
         joint = mean + np.bincount(texel, weight * level[patch], size) / whole
-        level = (1 - HELD) * (np.bincount(patch, weight * joint[texel], count) / total - own)
+        level = (1 - LEVELLING.held) * (np.bincount(patch, weight * joint[texel], count) / total - own)
     return level.astype(np.float32)
 
 

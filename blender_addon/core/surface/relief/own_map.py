@@ -15,8 +15,16 @@ from ...records import record
 from ..speckle import masked_blur
 from ..textured_surface import TexturedSurface
 
-SIGMAS_MM = (0.06, 0.12, 0.25)
-"""Gaussians between the bands: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""
+
+@record
+class OwnMapConstants:
+    """Numbers of joining the scan's own normal map with what is recovered."""
+
+    sigmas_mm: tuple[float, ...] = (0.06, 0.12, 0.25)
+    """Gaussians between the bands, mm: about half way at wavelengths of 0.3, 0.6 and 1.3 mm."""
+
+
+OWN_MAP = OwnMapConstants()
 
 
 @record
@@ -43,7 +51,7 @@ def added_by_photo(surface: TexturedSurface, own: Floats, photo: Floats, height_
     values = np.concatenate([photo, height_mm[:, None]], axis=1)
     rest = np.concatenate([values, own], axis=1)
     total = np.zeros_like(values)
-    for sigma in (*SIGMAS_MM, None):
+    for sigma in (*OWN_MAP.sigmas_mm, None):
         smooth = np.zeros_like(rest) if sigma is None else _blurred(surface, rest, sigma)
         band, rest = rest - smooth, smooth
         shown, known = band[:, :3], band[:, 4:]

@@ -30,7 +30,7 @@ from ...records import record
 from ...srgb import luminance
 from ..light.lamplight import Lit, fit_surface_light
 from ..paint import paint_of
-from ..patches import CELLS, Cloud, Patches, lay_patches, sort_into_boxes
+from ..patches import PATCH, Cloud, Patches, lay_patches, sort_into_boxes
 from ..speckle import closed, speckles
 from ..textured_surface import TexturedSurface
 from .following import ALL_RELIEF, Marks, following, weakened
@@ -40,25 +40,37 @@ from .levelling import levels
 
 Steps = Generator[tuple[float, str], None, "Recovery"]
 
-CLIP = (-1.0, 0.6)  # range of log brightness relative to the smooth shading in which the linear model holds
-WIDE = (-2.2, 1.0)  # and in which it may be fine relief, which the net is given
-CELL_MM = 0.07
-"""Edge of a patch's cell."""
-LARGE_MM2 = 20_000.0
-"""Area from which cells are coarser: that of a ball of 80 mm."""
-WIDEST_MM = 0.115
-"""A surface larger than LARGE_MM2 is worked on in coarser cells, up to this: time stays in bounds, and on the bench's owl cells
-of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
-TEXELS_A_CELL = 0.85
-"""Cells are no finer than this part of a texel. At 0.75 the demo's owl gains half a percent, but a sheet of coarse texels loses
-the grooves that it shows: the net would be used on texels that are blurred more than those it was trained on."""
-FAINT_TANGENTIAL = 0.1  # tangential irradiance below which shading shows depth alone, not slope
-COARSEST_DETAIL_MM = 2.0
-"""Wavelength from which the mesh itself holds relief better than shading shows it."""
-SAMPLES_A_PATCH = 200  # number of texels per patch that are compared when patches are brought to one level
-SURE = 0.4
-"""Trust from which on relief is shown in full: 0.48 on a dusted piece with next to no relief, 0.54 to 1 on worked ones; 0.10 to
-0.39 on grained wood, mottles and spots without a hue."""
+
+@record
+class RecoveryConstants:
+    """Numbers of the first pass."""
+
+    clip: tuple[float, float] = (-1.0, 0.6)
+    """Range of log brightness relative to the smooth shading in which the linear model holds (a guess)."""
+    wide: tuple[float, float] = (-2.2, 1.0)
+    """Range in which it may be fine relief, which the net is given (a guess)."""
+    cell_mm: float = 0.07
+    """Edge of a patch's cell, mm: the net was trained on it."""
+    widest_mm: float = 0.115
+    """A surface larger than `PATCH.large_mm2` is worked on in coarser cells, up to this: time stays in bounds, and on the
+    bench's owl cells of 0.1 mm still cut 30 % where those of 0.07 cut 36."""
+    texels_a_cell: float = 0.85
+    """Cells are no finer than this part of a texel. At 0.75 the demo's owl gains half a percent, but a sheet of coarse texels
+    loses the grooves that it shows: the net would be used on texels that are blurred more than those it was trained on."""
+    faint_tangential: float = 0.1
+    """Tangential irradiance below which shading shows depth alone, not slope (a guess)."""
+    coarsest_detail_mm: float = 2.0
+    """Wavelength from which the mesh itself holds relief better than shading shows it, mm (a guess)."""
+    samples_a_patch: int = 200
+    """Texels of a patch that are compared when patches are brought to one level, to bound the time."""
+    sure: float = 0.4
+    """Trust from which on relief is shown in full: 0.48 on a dusted piece with next to no relief, 0.54 to 1 on worked ones;
+    0.10 to 0.39 on grained wood, mottles and spots without a hue. Set between them on the bench's pieces."""
+
+
+RECOVERY = RecoveryConstants()
+
+
 READING = "Reading the surface"
 
 
@@ -103,12 +115,12 @@ class Recovery:
     @property
     def strength(self) -> float:
         """0 to 1, the relief's default strength: full where shading was separated from paint, less where it may be paint."""
-        return float(np.clip(self.trust / SURE, 0.0, 1.0))
+        return float(np.clip(self.trust / RECOVERY.sure, 0.0, 1.0))
 
     @property
     def found(self) -> bool:
-        """Whether there is anything to show: the mesh itself holds details coarser than COARSEST_DETAIL_MM better."""
-        return self.trusted_mm < COARSEST_DETAIL_MM and self.trust > 0.05
+        """Whether there is anything to show: the mesh itself holds coarser details than `coarsest_detail_mm` better."""
+        return self.trusted_mm < RECOVERY.coarsest_detail_mm and self.trust > 0.05
 
 
 def recover(
@@ -142,7 +154,7 @@ def recover(
         reading = _read(photo, lights[place], trusts[place], patches, own, largest_mm, marks)
         readings.append((yield from _portion(reading, 0.2 + count * share, share)))
     if lit_places[0] == 0:  # the shading that is kept is that of the first texture
-        thin = slice(None, None, max(1, len(main) // (SAMPLES_A_PATCH * len(patches))))
+        thin = slice(None, None, max(1, len(main) // (RECOVERY.samples_a_patch * len(patches))))
         some = sort_into_boxes(main.position[thin], main.normal[thin], cloud.box_mm)
         fields = readings[0].fields
         fields[:, 2] += levels(readings[0].frame, some, fields[:, 2])[:, None, None]
@@ -216,15 +228,15 @@ def _portion(
 def cell_mm(surface: TexturedSurface) -> float:
     """Edge of the patches' cells: fine enough for a texel, on large surfaces no finer than time allows."""
     area = len(surface) * surface.texel_mm**2
-    slack = float(np.clip(CELL_MM * np.sqrt(area / LARGE_MM2), CELL_MM, WIDEST_MM))
-    return max(slack, TEXELS_A_CELL * surface.texel_mm)
+    slack = float(np.clip(RECOVERY.cell_mm * np.sqrt(area / PATCH.large_mm2), RECOVERY.cell_mm, RECOVERY.widest_mm))
+    return max(slack, RECOVERY.texels_a_cell * surface.texel_mm)
 
 
 def mean_tangential(cloud: Cloud, tangential: Floats, patches: Patches) -> Floats:
     """(p, 3) mean of the tangential irradiance (n, 3) of the texels in the middle of each patch; 0 where there are none."""
     lead = np.zeros((len(patches), 3), np.float32)
     for first, last in patches.runs():
-        members = patches.members(cloud, first, last, half=CELLS // 6)
+        members = patches.members(cloud, first, last, half=PATCH.cells // 6)
         total = np.maximum(np.bincount(members.patch, minlength=last - first), 1)
         for axis in range(3):
             lead[first:last, axis] = np.bincount(members.patch, tangential[members.texel, axis], last - first) / total
@@ -238,7 +250,7 @@ def evidence_of(photo: Photographed, lit: Lit) -> Evidence:
     irradiance, tangential = tangential_irradiance(flux, surface.normal)
     paint = paint_of(surface, photo.colours, lit)
     raw = log_residual(surface, luminance(photo.colours) / np.exp(paint.level), irradiance)
-    closed = without_specks(surface, np.clip(raw, *CLIP))
+    closed = without_specks(surface, np.clip(raw, *RECOVERY.clip))
     return Evidence(closed, raw, paint, surface.normal, irradiance, tangential, lit.light.deviation)
 
 
@@ -246,7 +258,7 @@ def log_residual(surface: TexturedSurface, bright: Floats, irradiance: Floats) -
     """(n,) log of luminance over smooth irradiance, its median 0, clipped to what fine relief can do."""
     floor = 0.02 * float(np.median(bright)) + 1e-5
     residual = np.log(np.maximum(bright, floor)) - np.log(irradiance)
-    return np.clip(residual - np.median(residual), *WIDE).astype(np.float32)
+    return np.clip(residual - np.median(residual), *RECOVERY.wide).astype(np.float32)
 
 
 def shading_share(residual: Floats, deviation: float) -> float:
@@ -259,7 +271,7 @@ def shading_share(residual: Floats, deviation: float) -> float:
     painted ones, 0.26 and more on grained wood. Between 0.16 and 0.24 trust fades; where the net is used, which separates grain
     from cuts by itself, it is called with a `deviation` of 0.
     """
-    dark = (0.15 - float(np.mean(residual <= CLIP[0] + 1e-3))) / 0.10
+    dark = (0.15 - float(np.mean(residual <= RECOVERY.clip[0] + 1e-3))) / 0.10
     return float(np.clip(min(dark, (0.24 - deviation) / 0.08), 0.0, 1.0))
 
 
@@ -275,4 +287,4 @@ def without_specks(surface: TexturedSurface, residual: Floats) -> Floats:
 def slope_precision(signal: Signal) -> Floats:
     """(p,) weight of a texture's slopes along its light in each patch: the share of the patch that it shows, times the inverse
     variance of a slope read from it, which is proportional to the square of the tangential irradiance."""
-    return signal.share * ((signal.mean_tangential**2).sum(axis=1) + FAINT_TANGENTIAL**2)
+    return signal.share * ((signal.mean_tangential**2).sum(axis=1) + RECOVERY.faint_tangential**2)

@@ -29,17 +29,17 @@ def test_a_ball_on_fewer_faces_keeps_its_size_its_outside_and_its_tone() -> None
     form = _ball()
     grey = 0.4 + 0.01 * form.vertices[:, 2]
     cell = 3.0
-    made, tone = with_fewer_faces(form, grey, cell)
-    assert len(made.faces) < 0.3 * len(form.faces)
+    coarser, tone = with_fewer_faces(form, grey, cell)
+    assert len(coarser.faces) < 0.3 * len(form.faces)
     # a mean of points of a sphere lies within it by a sagitta: (cell's half diagonal)^2 / 2 r
-    far = RADIUS - np.linalg.norm(made.vertices, axis=1)
+    far = RADIUS - np.linalg.norm(coarser.vertices, axis=1)
     assert far.min() > -1e-9 and far.max() < 0.75 * cell**2 / (2 * RADIUS) + 1e-9
-    ways = made.vertices / np.linalg.norm(made.vertices, axis=1, keepdims=True)
-    assert np.einsum("ij,ij->i", ways, made.normals).min() > 0.98
+    ways = coarser.vertices / np.linalg.norm(coarser.vertices, axis=1, keepdims=True)
+    assert np.einsum("ij,ij->i", ways, coarser.normals).min() > 0.98
     # whole and turned outwards: the volume of the polyhedron, less what the sagittas take at the most
     whole = 4 / 3 * np.pi * RADIUS**3
-    assert 0.9 * whole < signed_volume(made.vertices, made.faces) < whole
-    np.testing.assert_allclose(tone, 0.4 + 0.01 * made.vertices[:, 2], atol=1e-12)  # linear in the place: kept by the means
+    assert 0.9 * whole < signed_volume(coarser.vertices, coarser.faces) < whole
+    np.testing.assert_allclose(tone, 0.4 + 0.01 * coarser.vertices[:, 2], atol=1e-12)  # linear in the place: kept by the means
 
 
 def test_the_two_sides_of_a_thin_wall_stay_apart() -> None:
@@ -50,9 +50,9 @@ def test_the_two_sides_of_a_thin_wall_stay_apart() -> None:
     a, b, c = place[:-1, :-1].ravel(), place[:-1, 1:].ravel(), place[1:, :-1].ravel()
     faces = np.concatenate([np.stack([a, b, c], 1), 1600 + np.stack([a, c, b], 1)])
     form = Form(np.concatenate([front, back]), faces, np.concatenate([up, -up]))
-    made, _ = with_fewer_faces(form, np.ones(3200), 2.0)
-    assert set(np.round(made.vertices[:, 2], 6)) == {0.0, -0.3}
-    assert ((made.vertices[:, 2] == 0) == (made.normals[:, 2] > 0)).all()
+    coarser, _ = with_fewer_faces(form, np.ones(3200), 2.0)
+    assert set(np.round(coarser.vertices[:, 2], 6)) == {0.0, -0.3}
+    assert ((coarser.vertices[:, 2] == 0) == (coarser.normals[:, 2] > 0)).all()
 
 
 def test_a_coarse_look_at_fewer_faces_shows_what_all_of_them_show() -> None:

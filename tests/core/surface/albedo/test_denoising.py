@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from blender_addon.core.rasters import bilinear
 from blender_addon.core.surface.albedo.denoising import without_noise
 from blender_addon.core.surface.albedo.removal import without_light
+from blender_addon.core.surface.light import lamplight
 from blender_addon.core.surface.texels import extend
 from blender_addon.core.surface.textured_surface import TexturedSurface, read_surface
 from tests.core.surface.relief.test_relief import sheet
@@ -93,7 +96,7 @@ def test_growing_keeps_what_is_covered_and_goes_as_far_as_asked() -> None:
 
 def test_how_long_a_photo_was_exposed_changes_its_albedo_by_that_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     """A texture three stops darker is that much darker without its light too: what is divided out is the same."""
-    monkeypatch.setattr("blender_addon.core.surface.light.lamplight.SAMPLES", 20_000)
+    monkeypatch.setattr(lamplight, "LAMPLIGHT", replace(lamplight.LAMPLIGHT, samples=20_000))
     mesh = sheet(8)
     surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=64, width=64)
     colours = np.repeat(np.where(surface.position[:, :1] > 15.0, 0.4, 0.1), 3, axis=1).astype(np.float32)

@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.surface.albedo.grain import along_grain, way_of
 from blender_addon.core.surface.albedo.residual import residual_shading
-from blender_addon.core.surface.patches import CELLS
+from blender_addon.core.surface.patches import PATCH
 from tests.core.surface.test_paint import LIGHT, _lit, _noisy, _surface
 
 DEEP = 0.6  # log
@@ -17,10 +17,10 @@ DEEP = 0.6  # log
 def test_the_direction_of_a_grain_is_found(degrees: float) -> None:
     """To 3 degrees, away from the rim, under noise as strong as the grain."""
     turn, cell = np.radians(degrees), 0.14
-    rows, columns = cell * np.mgrid[0:CELLS, 0:CELLS]
+    rows, columns = cell * np.mgrid[0 : PATCH.cells, 0 : PATCH.cells]
     grain = np.sin(2 * np.pi * (np.cos(turn) * rows - np.sin(turn) * columns) / 1.5)
     noisy = (grain + np.random.default_rng(1).normal(0, 0.7, grain.shape)).astype(np.float32)
-    way = way_of(noisy[None], np.ones((1, CELLS, CELLS), bool), cell)[0, 16:-16, 16:-16]
+    way = way_of(noisy[None], np.ones((1, PATCH.cells, PATCH.cells), bool), cell)[0, 16:-16, 16:-16]
     off = np.degrees(np.angle(np.exp(2j * (way - turn)))) / 2
     assert np.abs(off).max() < 3
 

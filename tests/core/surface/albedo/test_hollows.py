@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from blender_addon.core.surface.albedo.hollows import DOUBT, depth_of, residual_in_hollows
+from blender_addon.core.surface.albedo.hollows import HOLLOWS, depth_of, residual_in_hollows
 from blender_addon.core.surface.textured_surface import TexturedSurface
 from tests.core.surface.test_paint import _surface
 
@@ -53,7 +53,7 @@ def test_a_stain_in_the_open_stays_and_no_more_is_taken_than_may_be_lost() -> No
     stain = np.abs(surface.position[:, 0] - 5) < 3
     missed = residual_in_hollows(surface, openness, _paint(surface, 0.02) - stain - 2 * gap.astype(np.float32))
     assert not missed[stain].any()
-    assert np.abs(missed).max() <= 2 * DOUBT * np.abs(depth_of(openness)).max()
+    assert np.abs(missed).max() <= 2 * HOLLOWS.doubt * np.abs(depth_of(openness)).max()
 
 
 def test_a_piece_that_is_deep_all_over_breaks_nothing() -> None:

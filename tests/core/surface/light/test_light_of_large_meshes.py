@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -34,10 +36,9 @@ def test_a_light_fitted_on_clusters_is_the_light_that_is_fitted_on_all_vertices(
     surface = read_surface(mesh, np.ones(len(mesh.faces), bool), height=128, width=128)
     lit = np.maximum(surface.normal @ np.array([0.6, -0.2, 0.77]), 0.05) + 0.2
     colours = np.repeat((0.4 * lit / lit.max())[:, None], 3, axis=1).astype(np.float32)
-    monkeypatch.setattr(lamplight, "SAMPLES", 20_000)
+    monkeypatch.setattr(lamplight, "LAMPLIGHT", replace(lamplight.LAMPLIGHT, samples=20_000))
     whole = fit_surface_light(surface, colours, seed=3)
-    monkeypatch.setattr(lamplight, "LARGE", 1000)
-    monkeypatch.setattr(lamplight, "RECEIVERS", 700)
+    monkeypatch.setattr(lamplight, "LAMPLIGHT", replace(lamplight.LAMPLIGHT, large=1000, receivers=700))
     few = fit_surface_light(surface, colours, seed=4)
     shades = [fit.shading.irradiance.mean(axis=1) / np.median(fit.shading.irradiance) for fit in (whole, few)]
     assert np.ptp(shades[0]) > 0.4

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.surface.relief.bands import BROAD_MM, MIDDLE_MM, band_maps
+from blender_addon.core.surface.relief.bands import BANDS, band_maps
 
 TEXEL = 0.05
 
@@ -22,7 +22,7 @@ def _ripples(periods: dict[float, float]) -> np.ndarray:
 def test_a_blur_leaves_of_a_ripple_what_the_gaussian_says(period: float) -> None:
     """exp(-2 pi^2 sigma^2 / period^2): the transfer of a Gaussian (any handbook of signals). Thinning and borders: 0.03."""
     maps = band_maps(_ripples({period: 0.2}), np.ones((256, 640), bool), TEXEL)
-    for found, sigma in zip(maps, (MIDDLE_MM, BROAD_MM), strict=True):
+    for found, sigma in zip(maps, (BANDS.middle_mm, BANDS.broad_mm), strict=True):
         inner = found[:, found.shape[1] // 5 : -found.shape[1] // 5, 0]
         left = np.sqrt(2.0) * float(inner.std()) / 0.2
         assert left == pytest.approx(np.exp(-2.0 * (np.pi * sigma / period) ** 2), abs=0.03)

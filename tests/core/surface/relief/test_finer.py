@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from blender_addon.core.mesh.triangles import TriangleMesh, unit
 from blender_addon.core.surface.bandpass import gaussian_blur
-from blender_addon.core.surface.patches import CELLS, SPACING
+from blender_addon.core.surface.patches import PATCH
 from blender_addon.core.surface.relief import finer
 from blender_addon.core.surface.relief.finest import finest_of_picture
 from blender_addon.core.surface.relief.recovery import Photographed, recover
@@ -62,7 +64,7 @@ def test_noise_of_a_picture_that_was_enlarged_is_no_relief() -> None:
 
 
 def test_parts_hold_each_face_once_and_no_more_texels_than_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(finer, "MOST_TEXELS", 9_000)
+    monkeypatch.setattr(finer, "FINER", replace(finer.FINER, most_texels=9_000))
     surface = _level()
     parts = list(finer._parts(surface, (512, 512)))
     assert np.array_equal(np.sort(np.concatenate(parts)), np.arange(len(surface.faces)))
@@ -76,7 +78,7 @@ def test_cells_follow_the_texels_what_they_hold_and_the_size_of_the_piece() -> N
     large = finer.fine_cell_mm(0.02, 0.05, area_mm2=1e6)
     assert fine == pytest.approx(0.85 * 0.02)  # no finer than the texels
     assert soft == pytest.approx(0.15 / 5, rel=0.06)  # some five cells a wave
-    assert 1e6 / (SPACING * CELLS * large) ** 2 == pytest.approx(finer.MOST_PATCHES)
+    assert 1e6 / (PATCH.spacing * PATCH.cells * large) ** 2 == pytest.approx(finer.FINER.most_patches)
 
 
 def test_a_picture_that_was_enlarged_holds_nothing_as_fine_as_its_pixels() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from blender_addon.core.surface.patches import CELLS, Patches, wave_vectors
-from blender_addon.core.surface.relief.following import ALL_RELIEF, BANDS_MM, COARSE, Marks, following, weakened
-from blender_addon.core.surface.relief.inversion import Signal
+from blender_addon.core.surface.patches import PATCH, Patches, wave_vectors
+from blender_addon.core.surface.relief.following import ALL_RELIEF, FOLLOWING, Marks, following, weakened
+from blender_addon.core.surface.relief.inversion import INVERSION, Signal
 
 CELL_MM = 0.07
 COUNT = 96
@@ -20,11 +20,13 @@ def _patches() -> Patches:
 
 
 def _heights(rng: np.random.Generator) -> np.ndarray:
-    """(COUNT, CELLS, CELLS) random heights in mm that fill all bands alike."""
+    """(COUNT, cells, cells) random heights in mm that fill all bands alike."""
     kx, ky = wave_vectors(CELL_MM)
     wave = np.hypot(kx, ky)
     keep = np.where((wave > 2 * np.pi / 4.0) & (wave < 2 * np.pi / 0.25), 1.0 / np.maximum(wave, 1e-6) ** 2, 0.0)
-    return np.fft.irfft2(keep * np.fft.rfft2(rng.standard_normal((COUNT, CELLS, CELLS))), s=(CELLS, CELLS))
+    return np.fft.irfft2(
+        keep * np.fft.rfft2(rng.standard_normal((COUNT, PATCH.cells, PATCH.cells))), s=(PATCH.cells, PATCH.cells)
+    )
 
 
 def _signal(paint: float, oblique: tuple[float, float]) -> Signal:
@@ -33,14 +35,14 @@ def _signal(paint: float, oblique: tuple[float, float]) -> Signal:
     rng = np.random.default_rng(7)
     height = _heights(rng)
     slope = (np.roll(height, -1, 2) - np.roll(height, 1, 2)) / (2 * CELL_MM)
-    ramp = np.linspace(*oblique, CELLS)[None, None, :]
+    ramp = np.linspace(*oblique, PATCH.cells)[None, None, :]
     marks = _heights(rng)
     marks = (np.roll(marks, -1, 1) - np.roll(marks, 1, 1)) / (2 * CELL_MM)
     shading = -ramp * slope
     closed = shading + np.sqrt(paint) * marks * shading.std() / marks.std()
-    tangential = np.zeros((COUNT, 2, COARSE, COARSE), np.float32)
-    tangential[:, 0] = ramp.reshape(1, COARSE, -1).mean(axis=2)[:, None, :]
-    known = np.ones((COUNT, CELLS, CELLS), bool)
+    tangential = np.zeros((COUNT, 2, INVERSION.coarse, INVERSION.coarse), np.float32)
+    tangential[:, 0] = ramp.reshape(1, INVERSION.coarse, -1).mean(axis=2)[:, None, :]
+    known = np.ones((COUNT, PATCH.cells, PATCH.cells), bool)
     return Signal(closed.astype(np.float32), closed.astype(np.float32), None, known, tangential, np.zeros((COUNT, 4, 24, 24)))
 
 
@@ -71,11 +73,11 @@ def test_under_an_even_light_nothing_is_known() -> None:
 @pytest.mark.parametrize("band", range(3))
 def test_a_band_that_is_paint_is_taken_out_and_the_others_stay(band: int) -> None:
     kept = tuple(0.0 if place == band else 1.0 for place in range(3))
-    fields = np.zeros((1, 1, CELLS, CELLS), np.float32)
+    fields = np.zeros((1, 1, PATCH.cells, PATCH.cells), np.float32)
     lengths = []
-    for place, (fine, coarse) in enumerate(BANDS_MM):
-        cycles = round(CELLS * CELL_MM / np.sqrt(fine * coarse))
-        wave = np.cos(2 * np.pi * cycles * np.arange(CELLS) / CELLS)
+    for place, (fine, coarse) in enumerate(FOLLOWING.bands_mm):
+        cycles = round(PATCH.cells * CELL_MM / np.sqrt(fine * coarse))
+        wave = np.cos(2 * np.pi * cycles * np.arange(PATCH.cells) / PATCH.cells)
         lengths.append(cycles)
         fields[0, 0] += wave[None, :] if place != 1 else wave[:, None]
     patches = Patches(CELL_MM, *(np.zeros((1, 3), np.float32) for _ in range(4)))
@@ -88,6 +90,6 @@ def test_a_band_that_is_paint_is_taken_out_and_the_others_stay(band: int) -> Non
 
 
 def test_what_is_kept_whole_is_not_touched() -> None:
-    fields = np.random.default_rng(1).standard_normal((2, 3, CELLS, CELLS)).astype(np.float16)
+    fields = np.random.default_rng(1).standard_normal((2, 3, PATCH.cells, PATCH.cells)).astype(np.float16)
     patches = Patches(CELL_MM, *(np.zeros((2, 3), np.float32) for _ in range(4)))
     assert weakened(patches, fields, ALL_RELIEF) is fields

@@ -22,7 +22,7 @@ def _laid() -> tuple[TexturedSurface, patches.Patches, patches.Cloud]:
 
 
 def _cut(values: np.ndarray) -> np.ndarray:
-    """(p, CELLS, CELLS) of the texels' values, each patch about its own mean, as a reading without a level is."""
+    """(p, cells, cells) of the texels' values, each patch about its own mean, as a reading without a level is."""
     _, laid, cloud = _laid()
     members = laid.members(cloud, 0, len(laid))
     means, weight = patches.splat(members, values.astype(np.float32))
@@ -51,11 +51,11 @@ def test_a_broad_shade_comes_back_from_patches_smaller_than_it() -> None:
 
 def test_patches_that_agree_are_left_alone() -> None:
     _, laid, cloud = _laid()
-    assert np.abs(levels(laid, cloud, np.full((len(laid), patches.CELLS, patches.CELLS), 0.3))).max() < 1e-6
+    assert np.abs(levels(laid, cloud, np.full((len(laid), patches.PATCH.cells, patches.PATCH.cells), 0.3))).max() < 1e-6
 
 
 def test_a_patch_beside_no_other_keeps_its_level() -> None:
     _, laid, cloud = _laid()
     alone = patches.Patches(*[laid.cell_mm, *(part[:1] for part in (laid.centre, laid.normal, laid.along, laid.across))])
-    grids = np.random.default_rng(1).normal(size=(1, patches.CELLS, patches.CELLS))
+    grids = np.random.default_rng(1).normal(size=(1, patches.PATCH.cells, patches.PATCH.cells))
     assert np.abs(levels(alone, cloud, grids)).max() < 1e-6

@@ -7,7 +7,7 @@ import pytest
 
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief import fusion, inversion, recovery, refiner
-from scripts.truth.fields import Noise
+from scripts.truth.modelling.fields import Noise
 
 
 def test_folding_is_undone() -> None:
@@ -36,7 +36,7 @@ def test_convolution_is_the_textbook_sum(dilation: int) -> None:
 
 def _planes(residual: np.ndarray, tangential: tuple[float, float]) -> np.ndarray:
     """What the net is shown of a residual under one tangential light, with a linear inversion's fields; nothing painted."""
-    planes = np.zeros((12, patches.CELLS, patches.CELLS), np.float32)
+    planes = np.zeros((12, patches.PATCH.cells, patches.PATCH.cells), np.float32)
     planes[0] = planes[1] = residual - residual.mean()
     planes[2], planes[3], planes[4] = 1.0, *tangential
     kx, ky = patches.wave_vectors(0.07)
@@ -55,7 +55,7 @@ LEVEL[3] = 0.06  # what the light's fit leaves on a plain dusted piece
 @pytest.mark.parametrize("tangential", [0.3, 0.7])
 def test_an_even_texture_gets_no_relief(tangential: float) -> None:
     """What is nothing stays nothing: a degree of tilt is what a careful eye would see under raking light (common practice)."""
-    planes = _planes(np.zeros((patches.CELLS, patches.CELLS)), (tangential, 0.0))
+    planes = _planes(np.zeros((patches.PATCH.cells, patches.PATCH.cells)), (tangential, 0.0))
     tilt = np.degrees(np.arctan(np.linalg.norm(refiner.refiner().fields(planes, LEVEL)[:2], axis=0)))
     inner = tilt[12:-12, 12:-12]
     assert np.median(inner) < 0.5
@@ -65,9 +65,9 @@ def test_an_even_texture_gets_no_relief(tangential: float) -> None:
 def test_dust_is_no_dent() -> None:
     """Dark round dots of 0.25 mm that the closing left in place: a linear inversion makes dents of them, the net far less."""
     rng = np.random.default_rng(3)
-    rows, columns = np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
-    dots = np.zeros((patches.CELLS, patches.CELLS))
-    for y, x in rng.uniform(10, patches.CELLS - 10, (30, 2)):
+    rows, columns = np.mgrid[0 : patches.PATCH.cells, 0 : patches.PATCH.cells]
+    dots = np.zeros((patches.PATCH.cells, patches.PATCH.cells))
+    for y, x in rng.uniform(10, patches.PATCH.cells - 10, (30, 2)):
         dots -= 0.35 * np.exp(-((rows - y) ** 2 + (columns - x) ** 2) / (2 * 1.8**2))
     planes = _planes(dots, (0.5, 0.0))
     linear = np.linalg.norm(planes[5:7], axis=0)[12:-12, 12:-12].mean()
@@ -77,7 +77,7 @@ def test_dust_is_no_dent() -> None:
 
 def test_slopes_of_several_lights_join_to_the_one_height() -> None:
     """Each light tells its own slope rightly and nothing across it; together they tell the height."""
-    cell, count = 0.07, patches.CELLS
+    cell, count = 0.07, patches.PATCH.cells
     place = (np.arange(count) - count / 2) * cell
     wave = 2 * np.pi / 1.5 * np.array([0.6, 0.8])
 
@@ -107,8 +107,8 @@ def test_slopes_of_several_lights_join_to_the_one_height() -> None:
 
 def test_a_dark_print_is_no_shading() -> None:
     rng = np.random.default_rng(4)
-    dusted = np.clip(rng.normal(0, 0.17, 20_000), *recovery.CLIP)
-    printed = np.where(rng.random(20_000) < 0.2, recovery.CLIP[0], dusted)
+    dusted = np.clip(rng.normal(0, 0.17, 20_000), *recovery.RECOVERY.clip)
+    printed = np.where(rng.random(20_000) < 0.2, recovery.RECOVERY.clip[0], dusted)
     assert recovery.shading_share(dusted, 0.1) == 1.0
     assert recovery.shading_share(printed, 0.1) == 0.0
     assert recovery.shading_share(dusted, 0.27) == 0.0  # as grained wood leaves it
@@ -116,7 +116,7 @@ def test_a_dark_print_is_no_shading() -> None:
 
 def test_a_plain_piece_is_shown_without_paint() -> None:
     """Planes of paint that are left out are planes of zeros."""
-    planes = _planes(0.1 * np.random.default_rng(8).standard_normal((patches.CELLS, patches.CELLS)), (0.4, 0.1))
+    planes = _planes(0.1 * np.random.default_rng(8).standard_normal((patches.PATCH.cells, patches.PATCH.cells)), (0.4, 0.1))
     whole, short = (refiner.refiner().fields(part, LEVEL) for part in (planes, planes[:8]))
     assert np.allclose(whole, short, atol=1e-5)  # sums of float32 in another order
 
@@ -126,7 +126,7 @@ def test_a_plain_piece_is_shown_without_paint() -> None:
 def test_grain_is_no_groove(degrees: float, deep: float) -> None:
     """Darker and brighter without a hue, drawn out ten times as grain is, at any angle to the light: the net makes less than a
     third of the linear way's relief of it, mean of four pieces."""
-    rows, columns = 0.07 * np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
+    rows, columns = 0.07 * np.mgrid[0 : patches.PATCH.cells, 0 : patches.PATCH.cells]
     turn = np.radians(degrees)
     along, across = np.cos(turn) * rows - np.sin(turn) * columns, np.sin(turn) * rows + np.cos(turn) * columns
     places = np.stack([across, 0.1 * along, 0 * along], axis=-1).reshape(-1, 3)
@@ -134,16 +134,16 @@ def test_grain_is_no_groove(degrees: float, deep: float) -> None:
     for seed in range(4):
         noise = 0.012 * np.random.default_rng(seed).standard_normal(rows.shape)  # a photo's
         grain = deep * Noise(seed)(places, 0.6, octaves=2).reshape(rows.shape) + noise
-        shares.append(_share_of_linear(np.clip(grain, *recovery.CLIP), spread=0.85 * deep))
+        shares.append(_share_of_linear(np.clip(grain, *recovery.RECOVERY.clip), spread=0.85 * deep))
     assert np.mean(shares) < 1 / 3
 
 
 def test_lone_dark_streaks_are_no_grooves() -> None:
     """Fine dark lines without a bright side, across the light: what a groove would look like with one side lost."""
     rng = np.random.default_rng(5)
-    rows, columns = np.mgrid[0 : patches.CELLS, 0 : patches.CELLS]
-    streaks = np.zeros((patches.CELLS, patches.CELLS))
-    for y, x in rng.uniform(8, patches.CELLS - 8, (60, 2)):
+    rows, columns = np.mgrid[0 : patches.PATCH.cells, 0 : patches.PATCH.cells]
+    streaks = np.zeros((patches.PATCH.cells, patches.PATCH.cells))
+    for y, x in rng.uniform(8, patches.PATCH.cells - 8, (60, 2)):
         streaks -= 0.5 * np.exp(-(((rows - y) / 12.0) ** 2 + ((columns - x) / 1.5) ** 2))
     assert _share_of_linear(streaks, spread=0.28) < 0.6
 
@@ -162,10 +162,10 @@ def test_confidence_is_how_much_the_net_reads() -> None:
     """Power that is read whole up to 0.5 mm and not at all beyond: half of white noise's spread, say, and 0.5 mm."""
     rng = np.random.default_rng(6)
     cell, count = 0.07, 4
-    shown = rng.standard_normal((count, patches.CELLS, patches.CELLS)).astype(np.float32)
+    shown = rng.standard_normal((count, patches.PATCH.cells, patches.PATCH.cells)).astype(np.float32)
     kx, ky = patches.wave_vectors(cell)
     low = np.hypot(kx, ky) < 2 * np.pi / 0.5
-    read = np.fft.irfft2(np.fft.rfft2(shown) * low, s=(patches.CELLS, patches.CELLS)).astype(np.float32)
+    read = np.fft.irfft2(np.fft.rfft2(shown) * low, s=(patches.PATCH.cells, patches.PATCH.cells)).astype(np.float32)
     whole = np.ones(shown.shape, bool)
     signal = inversion.Signal(shown, shown, None, whole, np.zeros((count, 2, 12, 12)), np.zeros((count, 4, 24, 24)))
     axes = [np.tile(row, (count, 1)).astype(np.float32) for row in (*np.zeros((1, 3)), *np.eye(3))]

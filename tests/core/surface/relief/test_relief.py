@@ -226,9 +226,9 @@ def test_large_surfaces_are_worked_on_in_coarser_cells_up_to_a_limit() -> None:
             small, vertices=small.vertices * scale, position=small.position * scale, texel_mm=small.texel_mm * scale
         )
         cells.append(recovery.cell_mm(larger))
-    assert cells[0] == recovery.CELL_MM
-    assert cells[1] == pytest.approx(recovery.CELL_MM * np.sqrt(2.0), rel=0.02)
-    assert cells[2] == pytest.approx(recovery.TEXELS_A_CELL * 50 * 40 / (0.96 * 2048), rel=0.05)
+    assert cells[0] == recovery.RECOVERY.cell_mm
+    assert cells[1] == pytest.approx(recovery.RECOVERY.cell_mm * np.sqrt(2.0), rel=0.02)
+    assert cells[2] == pytest.approx(recovery.RECOVERY.texels_a_cell * 50 * 40 / (0.96 * 2048), rel=0.05)
 
 
 def test_a_dark_print_is_not_carved() -> None:
