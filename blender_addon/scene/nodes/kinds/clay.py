@@ -23,7 +23,7 @@ MICRO_ROUGHNESS = 0.44
 They fitted rough wall plaster with 30 degrees and show a clay vase with 40 (values from memory). Tooled clay is no rougher than
 plaster, and the texture below adds to the slopes. A rougher surface looks flat, as the full moon does, and hides its relief."""
 
-UNEVEN, SAND, PIT, STONE = 4.3, 1.56, 1.0, 0.10
+UNEVEN, SAND, PIT, STONE = 4.5, 1.56, 1.0, 0.10
 """Heights of the parts of the clay's texture: hand-made unevenness, sand and pits, each over the depth of the pores, and the
 height of a grain of grog over its size. Set by `bench likeness` on the project's own pieces, and by eye at 1:1."""
 WET_ROUGHNESS = 0.35
