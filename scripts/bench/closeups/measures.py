@@ -14,10 +14,13 @@ from blender_addon.core.closeups.checking import kept_photos
 from blender_addon.core.closeups.photo_set import Kept, PhotoSet, Reading
 from blender_addon.core.closeups.placing.alignment import Further
 from blender_addon.core.closeups.placing.look import Skin
-from blender_addon.core.closeups.pose import Pose, Spots, pose_of
+from blender_addon.core.closeups.pose import Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
 from blender_addon.core.generators import finish
-from blender_addon.core.mesh.triangles import TriangleMesh, shading_normals, unit
+from blender_addon.core.mesh.triangles import shading_normals, unit
+from blender_addon.job.step import Progress
+from blender_addon.scene.surface.closeup_photos import Photo
+from blender_addon.steps.surface._closeup_cameras import by_spots
 from scripts.closeups.cases import CloseupCase
 from scripts.closeups.phone import Picture, developed
 from scripts.closeups.placed import random_camera
@@ -25,12 +28,6 @@ from scripts.closeups.placed import random_camera
 from .._coherence import coherent_mm
 
 Floats = Any
-
-
-def form_of(mesh: TriangleMesh) -> Form:
-    """The form of a mesh as the placing of photos takes it. mm."""
-    vertices = mesh.vertices.astype(float)
-    return Form(vertices, mesh.faces, shading_normals(vertices, mesh.faces))
 
 
 def pixels_of(data: bytes) -> Floats:
@@ -79,19 +76,21 @@ class Read:
 
 
 def of_case(
-    case: CloseupCase, lamps: Sequence[int], *, dark: bool, off_px: float, seed: int = 0, by_hand: bool = False
-) -> tuple[Read | None, Pose]:
-    """A case as the step reads it: the camera by its spots, each `off_px` pixels off; by_hand: each photo aligned. None where
-    none of its photos is used, so that the scan's own form stays."""
-    rng = np.random.default_rng(seed + 70)
-    form = form_of(case.scan)
+    case: CloseupCase, skin: Skin, lamps: Sequence[int], *, dark: bool, off_px: float, by_hand: bool = False
+) -> tuple[Read | None, PhotoCamera]:
+    """A case as the step reads it, and the camera by its spots, each `off_px` pixels off, refined on the picture; by_hand: each
+    photo aligned. None where none of its photos is used, so that the scan's own form stays."""
+    rng = np.random.default_rng(70)
+    form = skin.form
     near = [int(np.argmin(np.linalg.norm(form.vertices - spot, axis=1))) for spot in case.spots]
     pixels = case.pixels + off_px * rng.normal(size=case.pixels.shape)
-    pose = pose_of(Spots(case.spots, pixels, form.normals[near]), case.cameras[0].size)
-    photo_set = PhotoSet(form, pose.camera)
+    first, size = pixels_of(case.photos[0]), case.cameras[0].size
+    spots = Spots(case.spots, pixels, form.normals[near])
+    camera = finish(by_spots(Photo(first, size, None), spots, skin, "1", Progress(0.0, ""))).camera
+    photo_set = PhotoSet(form, camera)
     if dark:
         photo_set.add(pixels_of(case.room), lamp_off=True)
-    hand = Further(pixels_of(case.photos[0]), pose.camera, Skin(form, texel_mm=0.1)) if by_hand else None
+    hand = Further(first, camera, skin) if by_hand else None
     for row in lamps:
         own = hand.camera_of(pixels_of(case.photos[row])) if hand is not None and row else None
         if hand is None or own is not None or not row:
@@ -100,11 +99,11 @@ def of_case(
     for reason in kept.aside:
         print(f"    {reason}", flush=True)
     if not kept.rows:
-        return None, pose
+        return None, camera
     reading = read(photo_set, kept)
     # the truth is known where the true camera sees it: pixels are the photo's own, whatever camera was found
     true = case.normals[::-1].reshape(-1, 3)[reading.pixels.index]
-    return Read(reading, true, (np.linalg.norm(true, axis=1) > 0.5) & (reading.weight > 0.5)), pose
+    return Read(reading, true, (np.linalg.norm(true, axis=1) > 0.5) & (reading.weight > 0.5)), camera
 
 
 def plate(speckle: float = 0.12) -> Read:

@@ -57,13 +57,13 @@ def relief(shape: str, name: str, out: Path) -> list[Row]:
     setting, count, dark = KINDS[name]
     case, place = closeup_case(shape, setting), f"{shape}/{name}"
     rest = {"dark": dark, "off_px": OFF_PX, "by_hand": setting.hand}
-    start = time.perf_counter()
-    found, pose = measures.of_case(case, range(count), **rest)
+    skin, start = worked_skin(shape), time.perf_counter()
+    found, camera = measures.of_case(case, skin, range(count), **rest)
     took = time.perf_counter() - start
     cut, bare = (0.0, 0.0) if found is None else found.cut_percent()
     cuts = [cut]
     if count == 1:  # it depends on where the one lamp stood: the median of three
-        others = [measures.of_case(case, [row], **rest)[0] for row in (1, 2)]
+        others = [measures.of_case(case, skin, [row], **rest)[0] for row in (1, 2)]
         cuts += [0.0 if other is None else other.cut_percent()[0] for other in others]
     floor, goal = (BY_HAND if setting.hand else LIMITS)[count]
     limits = {"yardstick": f"scan {bare:.2f} deg", "floor": floor, "goal": goal}
@@ -77,7 +77,7 @@ def relief(shape: str, name: str, out: Path) -> list[Row]:
         rows.append(("told_finest_mm", found.reading.finest, {"case": place, "unit": "mm"}))
         rows.append(("covered_percent", found.covered_percent, {"case": place, "unit": "%"}))
         before_and_after(found, out / f"closeup_{place.replace('/', '_')}.png")
-    turn = angle_between(pose.camera.rotation, case.cameras[0].rotation)
+    turn = angle_between(camera.rotation, case.cameras[0].rotation)
     rows.append(("camera_turn_deg", turn, {"case": place, "unit": "deg"}))
     return [*rows, ("seconds", took, {"case": place, "unit": "s"})]
 
@@ -146,7 +146,7 @@ def preparing(cases: Sequence[Part]) -> list[list[Part]]:
         if part.work is relief:
             setting = KINDS[part.given[1]][0]
             name = next(name for name, (other, _, _) in KINDS.items() if other == setting)
-            photos[(part.given[0], name)] = None
+            photos |= {(part.given[0], "skin"): None, (part.given[0], name): None}
         elif part.work in (by_clicks, by_itself):
             photos |= {("owl", "skin"): None, ("owl", *part.given): None}
         elif part.work is wrong_photo:
