@@ -24,7 +24,7 @@ import numpy as np
 from ...arrays import Bools, Floats, Ints
 from ...generators import passed_on
 from ...mesh.triangles import unit
-from ...rasters import bilinear
+from ...rasters import bilinear, resized
 from ...records import record
 from ...srgb import luminance
 from ..normal_maps import TangentFrames, encode, tangent_frames, tangent_space
@@ -163,7 +163,7 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
     trust = yield from passed_on(_trust(work, seed), partial(_within, 0.1, 0.1))
     if trust.kept == 0.0:
         return None
-    normals = _at_full_size(base.normals, bright.shape)
+    normals = _at_full_size(base.normals, (bright.shape[0], bright.shape[1]))
     parts = list(_parts(base.surface, bright.shape))
     for number, faces in enumerate(parts):
         start, length = 0.2 + 0.8 * number / len(parts), 0.8 / len(parts)
@@ -220,16 +220,11 @@ def _closed_over(bright: Floats, mask: Bools, texel_mm: float) -> Floats:
     return found
 
 
-def _at_full_size(normals: Floats, shape: tuple[int, ...]) -> Floats:
-    """(h, w, 3) float16: a normal map enlarged to `shape` (h, w), bilinearly, strip by strip."""
+def _at_full_size(normals: Floats, shape: tuple[int, int]) -> Floats:
+    """(h, w, 3) float16: a normal map enlarged to `shape` (h, w)."""
     found = np.zeros((*shape, 3), np.float16)
-    x = (np.arange(shape[1]) + 0.5) * normals.shape[1] / shape[1] - 0.5
-    y = (np.arange(shape[0]) + 0.5) * normals.shape[0] / shape[0] - 0.5
-    for first in range(0, shape[0], FINER.strip // 4):
-        rows = y[first : first + FINER.strip // 4]
-        across, down = np.tile(x, len(rows)), np.repeat(rows, len(x))
-        for axis in range(3):
-            found[first : first + len(rows), :, axis] = bilinear(normals[..., axis], across, down).reshape(len(rows), -1)
+    for axis in range(3):
+        found[..., axis] = resized(normals[..., axis], shape)
     return found
 
 
