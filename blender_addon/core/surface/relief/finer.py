@@ -158,7 +158,7 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
     cell = fine_cell_mm(texel_mm, detail_mm, area_mm2=len(base.surface) * base.surface.texel_mm**2)
     if cell > FINER.gains * base.cell_mm:
         return None
-    work = _begun(base, bright, cell)
+    work = _prepared(base, bright, cell)
     yield 0.1
     trust = yield from passed_on(_trust(work, seed), partial(_within, 0.1, 0.1))
     if trust.kept == 0.0:
@@ -170,7 +170,7 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
         part = _part(work, faces)
         if part is not None:
             slopes = yield from passed_on(_slopes(work, part, trust, seed), partial(_within, start, length))
-            _lay(work, part, faces, trust.kept * slopes, normals)
+            _enter(work, part, faces, trust.kept * slopes, normals)
     return Finer(normals, max(trust.finest_mm, detail_mm, cell / FINER.cells_a_wave), trust.kept)
 
 
@@ -185,7 +185,7 @@ def _within(start: float, length: float, share: float) -> float:
     return start + length * share
 
 
-def _begun(base: Base, bright: Floats, cell: float) -> _Work:
+def _prepared(base: Base, bright: Floats, cell: float) -> _Work:
     surface, recovery = base.surface, base.recovery
     texel_mm = surface.texel_mm * surface.texels.shape[0] / len(bright)
     mask = surface.texels.mask()
@@ -341,7 +341,7 @@ def _slopes(work: _Work, part: _Part, trust: _Trust, seed: int) -> Generator[flo
     return relief.slope
 
 
-def _lay(work: _Work, part: _Part, faces: Ints, slopes: Floats, normals: Floats) -> None:
+def _enter(work: _Work, part: _Part, faces: Ints, slopes: Floats, normals: Floats) -> None:
     """Enter a part's slopes (n, 3) into the normal map (h, w, 3) in place of those of the first pass, on `faces` alone."""
     surface, shape = work.base.surface, work.shown.shape
     own = np.zeros(len(surface.faces), bool)
