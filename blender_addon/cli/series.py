@@ -36,7 +36,7 @@ from .terminal import Terminal, clock
 PATIENCE = 0.25
 """Seconds between two checks for a signal."""
 OFFSET = "lighting.series_offset"
-HELD = ".series.json"
+SHARED = ".series.json"
 """In the series' folder: the exposure compensation that its pieces share, and the piece that set it."""
 CHATTER = 40
 """The number of last lines of a piece's process that are kept, for a failure without an error message of Bozzetto's."""
@@ -72,21 +72,21 @@ def run_series(look: Path, scans: Path, out: Path, wish: Wish, stopping: Stoppin
     with locked(series.out):
         begin_folder(series.out, inputs=[look, *(scan for piece in pieces for scan in piece.scans)])
         cards: list[Card] = []
-        held = {} if wish.afresh or _by_hand(sheet) else _read(series.out / HELD)
+        shared = {} if wish.afresh or _by_hand(sheet) else _read(series.out / SHARED)
         for piece in pieces:
             stopping.check()
-            cards.append(_made(series, _alike(piece, held), len(cards) + 1, terminal, stopping))
-            held = held or _keep_exposure(series, piece, cards[-1])
+            cards.append(_card_after_run(series, _with_shared_exposure(piece, shared), len(cards) + 1, terminal, stopping))
+            shared = shared or _keep_exposure(series, piece, cards[-1])
             _write_pages(series, cards)  # after each piece, so that the page shows the progress
     for line in _summary(series, cards, time.perf_counter() - started):
         terminal.say(line)
     return sum(bool(card.failed) for card in cards)
 
 
-def _alike(piece: Piece, held: Mapping[str, object]) -> Piece:
+def _with_shared_exposure(piece: Piece, shared: Mapping[str, object]) -> Piece:
     """A piece with the exposure that its series shares, unless it set that itself."""
-    stops = held.get("offset_stops")
-    if not isinstance(stops, (int, float)) or held.get("piece") == piece.name:
+    stops = shared.get("offset_stops")
+    if not isinstance(stops, (int, float)) or shared.get("piece") == piece.name:
         return piece
     return Piece(piece.name, piece.scans, (f"{OFFSET}={stops}", *piece.sets), piece.problem)  # a piece's own settings win
 
@@ -106,12 +106,12 @@ def _keep_exposure(series: Series, piece: Piece, card: Card) -> dict[str, object
     stops = lighting.get("offset_stops") if isinstance(lighting, dict) else None
     if _by_hand(sheet) or not isinstance(stops, float):
         return {}
-    held: dict[str, object] = {"offset_stops": round(stops, 2), "piece": piece.name}
-    write_text(series.out / HELD, json.dumps(held) + "\n")
-    return held
+    shared: dict[str, object] = {"offset_stops": round(stops, 2), "piece": piece.name}
+    write_text(series.out / SHARED, json.dumps(shared) + "\n")
+    return shared
 
 
-def _made(series: Series, piece: Piece, number: int, terminal: Terminal, stopping: Stopping) -> Card:
+def _card_after_run(series: Series, piece: Piece, number: int, terminal: Terminal, stopping: Stopping) -> Card:
     """Run one piece, unless it is finished; returns its card for the series' page. number: its place in the series."""
     place = f"[{number}/{len(series.pieces)}] {piece.name}"
     folder = series.out / piece.name

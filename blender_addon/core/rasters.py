@@ -6,6 +6,9 @@ import numpy as np
 
 from .arrays import Floats, Ints
 
+STRIP = 256
+"""Rows that are read at a time, to bound memory."""
+
 
 def nearest_pixel(place: Floats, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
     """(n,) rows and (n,) columns of the pixels that hold places (n, 2), each 0 to 1 across and along the first axis.
@@ -16,9 +19,14 @@ def nearest_pixel(place: Floats, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
     return row, column
 
 
+def repeated_pixel(uv: Floats, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
+    """(n,) rows and (n,) columns of the pixels at UVs (n, 2) of a picture of a shape that repeats outside 0 to 1."""
+    return nearest_pixel(uv - np.floor(uv), shape)
+
+
 def colours_at(picture: Floats, uv: Floats) -> Floats:
     """(n, 3) the pixels of a picture (height, width, 3 or more) nearest to UVs (n, 2); UVs outside 0 to 1 repeat."""
-    return picture[(*nearest_pixel(uv - np.floor(uv), picture.shape), slice(3))].astype(float)
+    return picture[(*repeated_pixel(uv, picture.shape), slice(3))].astype(float)
 
 
 def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
@@ -31,6 +39,16 @@ def bilinear(raster: Floats, x: Floats, y: Floats) -> Floats:
     lower = raster[row, column] * (1 - right) + raster[row, next_column] * right
     upper = raster[next_row, column] * (1 - right) + raster[next_row, next_column] * right
     return lower * (1 - up) + upper * up
+
+
+def resized(raster: Floats, shape: tuple[int, int]) -> Floats:
+    """(h, w) float32 a raster at another shape (h, w), read bilinearly at the new pixels' centres; nothing is averaged."""
+    found = np.zeros(shape, np.float32)
+    x, y = ((np.arange(side) + 0.5) * old / side - 0.5 for side, old in zip(shape[::-1], raster.shape[::-1], strict=True))
+    for first in range(0, shape[0], STRIP):
+        rows = y[first : first + STRIP]
+        found[first : first + STRIP] = bilinear(raster, np.tile(x, len(rows)), np.repeat(rows, len(x))).reshape(len(rows), -1)
+    return found
 
 
 def corner_shares(column: Floats, row: Floats, width: int) -> tuple[tuple[Ints, Floats], ...]:

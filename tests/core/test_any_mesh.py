@@ -127,6 +127,9 @@ def hull(points: Any) -> Any:
 @given(ANY)
 def test_plain_facts(mesh: TriangleMesh) -> None:
     assert (plain.face_areas(mesh.vertices, mesh.faces) >= 0).all() and mesh.size.shape == (3,)
+    areas = plain.face_areas(mesh.vertices, mesh.faces)
+    if areas.sum() > 0:
+        assert (areas[plain.faces_by_area(np.cumsum(areas), np.linspace(0.0, 0.999, 50))] > 0).all()
     for normals in (plain.face_normals(mesh.vertices, mesh.faces), plain.vertex_normals(mesh.vertices, mesh.faces)):
         length = np.linalg.norm(normals, axis=1)
         assert ((np.abs(length - 1.0) < 1e-3) | (length == 0)).all()

@@ -247,6 +247,13 @@ def test_rasters_are_read_between_what_they_hold(height: int, width: int, seed: 
     assert {tuple(row) for row in seen.tolist()} <= {tuple(row) for row in picture.reshape(-1, 3).tolist()}
     rows, columns = rasters.nearest_pixel(random.random((30, 2)), (height, width))
     assert rows.min() >= 0 and rows.max() < height and columns.min() >= 0 and columns.max() < width
+    places = random.integers(-3, 4, (30, 2)) + random.uniform(0.01, 0.99, (30, 2))
+    home = rasters.repeated_pixel(places, (height, width))
+    assert np.array_equal(home, rasters.repeated_pixel(places + 2.0, (height, width)))
+    assert rasters.resized(raster, (height, width)) == pytest.approx(raster, abs=1e-6)
+    ramp = np.add.outer(np.arange(height), 2.0 * np.arange(width))
+    across, up = (np.clip((np.arange(side) + 0.5) / 3 - 0.5, 0, side // 3 - 1) for side in (3 * width, 3 * height))
+    assert rasters.resized(ramp, (3 * height, 3 * width)) == pytest.approx(np.add.outer(up, 2.0 * across), abs=1e-4)
 
 
 @EACH

@@ -76,7 +76,7 @@ def test_room_and_lamp_are_found_again_on_the_ball(far: float) -> None:
     assert np.degrees(np.arccos(np.clip(light.way @ towards, -1, 1))) < (10.0 if far < 100 else 5.0)
     assert light.distance < 180.0 if far < 100 else light.distance > 400.0  # near or far: on a ball it hardly shows
     # room and lamp lend each other light on a ball, but what reaches the piece is right: to 5 % where the lamp is near
-    assert light.left < 0.05 and light.sure and light.explained > 0.99
+    assert light.residual < 0.05 and light.sure and light.explained > 0.99
     assert abs(light.lamp_share - share) < 0.15
     seen = luminance((sight.light / ALBEDO).mean(axis=0))
     np.testing.assert_allclose(light.cast, (sight.light / ALBEDO).mean(axis=0) / seen, atol=0.03)
@@ -87,7 +87,7 @@ def test_a_lamp_is_not_invented_in_a_plain_room_and_no_direction_is_darker_than_
     skin = _ball()
     sight, _ = _shown(np.array([0.0, -5000.0, 0.0]), np.zeros(3))
     light = fitted_light(sight, skin)
-    assert light.lamp_share < 0.1 and light.left < 0.03
+    assert light.lamp_share < 0.1 and light.residual < 0.03
     everywhere = basis(half_sphere(200)) @ light.room
     assert everywhere.min() > -0.02 * everywhere.max()
 

@@ -35,19 +35,19 @@ def completed(pixels: Texels, axes: Floats, normal: Floats, slope: Floats, light
     x, y, wanted = (pixels.scatter(values.astype(np.float32)) for values in (rise * along[:, 0], rise * along[:, 1], seen))
     counted = pixels.scatter(weight.astype(np.float32))
     height = _height(x, y, wanted, counted)
-    across, up = (_ahead(height, axis).reshape(-1)[pixels.index] for axis in (1, 0))
+    across, up = (_difference(height, axis).reshape(-1)[pixels.index] for axis in (1, 0))
     flat = np.stack([across, up, np.zeros_like(across)], axis=1)
     found = rise[:, None] * (flat - np.einsum("ij,ij->i", flat, turned)[:, None] * turned)
     return np.asarray(found @ axes, np.float32)
 
 
-def _ahead(height: Floats, axis: int) -> Floats:
+def _difference(height: Floats, axis: int) -> Floats:
     """(h, w) change of the height from each pixel to the next, the last and the first being neighbours."""
     return np.asarray(np.roll(height, -1, axis) - height)
 
 
-def _back(values: Floats, axis: int) -> Floats:
-    """The transpose of `_ahead`."""
+def _transposed(values: Floats, axis: int) -> Floats:
+    """The transpose of `_difference`."""
     return np.asarray(np.roll(values, 1, axis) - values)
 
 
@@ -56,9 +56,9 @@ def _height(x: Floats, y: Floats, wanted: Floats, counted: Floats) -> Floats:
     shape = wanted.shape
 
     def applied(height: Floats) -> Floats:
-        across, up = _ahead(height, 1), _ahead(height, 0)
+        across, up = _difference(height, 1), _difference(height, 0)
         off = counted * (x * across + y * up)
-        return _back(x * off + FLAT * across, 1) + _back(y * off + FLAT * up, 0)
+        return _transposed(x * off + FLAT * across, 1) + _transposed(y * off + FLAT * up, 0)
 
     known = max(float(counted.sum()), 1e-6)
     even = np.array([[float((counted * a * b).sum()) / known for b in (x, y)] for a in (x, y)])
@@ -68,12 +68,12 @@ def _height(x: Floats, y: Floats, wanted: Floats, counted: Floats) -> Floats:
     power = power + FLAT * (abs(right) ** 2 + abs(upwards) ** 2)
     power[0, 0] = 1.0
 
-    def eased(values: Floats) -> Floats:
+    def preconditioned(values: Floats) -> Floats:
         return np.asarray(np.fft.irfft2(np.fft.rfft2(values) / power, shape))
 
-    rest = _back(x * counted * wanted, 1) + _back(y * counted * wanted, 0)
+    rest = _transposed(x * counted * wanted, 1) + _transposed(y * counted * wanted, 0)
     height = np.zeros(shape)
-    step = better = eased(rest)
+    step = better = preconditioned(rest)
     size = float((rest * better).sum())
     enough = 1e-8 * size  # beyond it there is but rounding, which the steps would follow
     for _ in range(ROUNDS):
@@ -82,7 +82,7 @@ def _height(x: Floats, y: Floats, wanted: Floats, counted: Floats) -> Floats:
         change = applied(step)
         length = size / max(float((step * change).sum()), 1e-30)
         height, rest = height + length * step, rest - length * change
-        better = eased(rest)
+        better = preconditioned(rest)
         new = float((rest * better).sum())
         step, size = better + new / size * step, new
     return height

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints
-from .triangles import face_areas, weights_within
+from .triangles import face_areas, faces_by_area, weights_within
 
 _TABLE = 6_000_000
 """Cells up to which a whole table of them is held in memory, which is faster than searching."""
@@ -39,7 +39,7 @@ class Thrower:
 
     def throw(self, count: int, rng: np.random.Generator) -> tuple[Floats, Ints, Floats, Floats]:
         """At most `count` points: places, faces, barycentrics, density there."""
-        face = np.searchsorted(self.sum, rng.random(count) * self.sum[-1], side="right").clip(0, len(self.sum) - 1)
+        face = faces_by_area(self.sum, rng.random(count))
         weights = weights_within(rng.random(count), rng.random(count))
         dense = np.ones(count)
         if self.at_corner is not None:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Floats, Ints
-from .triangles import TriangleMesh, face_areas, unit, weights_within
+from .triangles import TriangleMesh, face_areas, faces_by_area, unit, weights_within
 
 KEY_LIGHT = np.array([-0.45, -0.65, 0.6])
 """Direction to the light in the view's frame: x right, y away from the eye, z up."""
@@ -21,10 +21,7 @@ def sampled_by_area(mesh: TriangleMesh, count: int, *, seed: int = 1) -> tuple[I
     random = np.random.default_rng(seed)
     some = np.sort(random.integers(0, len(mesh.faces), MOST_MEASURED)) if len(mesh.faces) > MOST_MEASURED else None
     measured = mesh.faces if some is None else mesh.faces[some]
-    areas = face_areas(mesh.vertices.astype(float), measured)
-    reached = np.cumsum(areas)
-    faces = np.searchsorted(reached, random.random(count) * reached[-1])
-    faces = np.minimum(faces, len(areas) - 1)
+    faces = faces_by_area(np.cumsum(face_areas(mesh.vertices.astype(float), measured)), random.random(count))
     faces = faces if some is None else some[faces]
     return faces, weights_within(random.random(count), random.random(count))
 

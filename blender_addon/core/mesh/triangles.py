@@ -117,6 +117,11 @@ def axis_across(vector: Floats) -> Floats:
     return np.eye(3)[int(np.argmin(np.abs(vector)))]
 
 
+def faces_by_area(reach: Floats, shares: Floats) -> Ints:
+    """(n,) faces at `shares` (n,), 0 to 1, of a surface. reach: (m,) the areas of its faces, added up."""
+    return np.searchsorted(reach, shares * reach[-1], side="right").clip(0, len(reach) - 1)
+
+
 def weights_within(first: Floats, second: Floats) -> Floats:
     """(n, 3) barycentric weights of points that lie evenly over a triangle, from two even random numbers 0 to 1 each.
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..arrays import Bools, Floats, Ints, Pixels8
+from ..rasters import corner_shares
 from ..records import record
 
 BLOCKS, LEAST_BLOCK, BLOCK = 4000, 6, 16
@@ -157,12 +158,9 @@ def _profiles(grey: Pixels8, x: Floats, y: Floats, angle: Floats) -> Floats:
     along = ALONG.astype(np.float32)[None, :, None]
     u = x[:, None, None].astype(np.float32) + across * c - along * s
     v = y[:, None, None].astype(np.float32) + across * s + along * c
-    column, row = np.floor(u).astype(np.int32), np.floor(v).astype(np.int32)
-    fu, fv = u - column, v - row
-    flat, place = grey.ravel(), row * grey.shape[1] + column
-    low = flat[place] * (1 - fu) + flat[place + 1] * fu
-    high = flat[place + grey.shape[1]] * (1 - fu) + flat[place + grey.shape[1] + 1] * fu
-    return (low * (1 - fv) + high * fv).mean(axis=1)
+    flat = grey.ravel()
+    levels: Floats = sum(flat[place] * share for place, share in corner_shares(u, v, grey.shape[1]))
+    return levels.mean(axis=1)
 
 
 def widths(profile: Floats) -> tuple[Floats, Floats]:

@@ -49,7 +49,7 @@ WORTH = 0.97
 """Share of the cost without a lamp below which a lamp is taken: a guess."""
 SIZES = (0.02, 0.1, 0.3)
 """Diameters of the lamp over its distance that are tried: a bulb, a large lamp, a window."""
-MOST_LEFT = 0.25
+MOST_RESIDUAL = 0.25
 """Robust deviation of the photo's light from the fitted one, a share of it, beyond which the light is not sure. A guess: good
 fits on our bench leave 0.09 to 0.15."""
 
@@ -75,8 +75,8 @@ class PhotoLight:
 
     room: (9, 3) harmonics of the room's radiance (`spherical_harmonics.basis`), a column a channel. middle: (3,) mm, of what is
     seen. way: (3,) unit, from there to the lamp; None without a lamp. flux: (3,) irradiance there on a surface that faces the
-    lamp, 0 without. distance: of the lamp, mm. size: its diameter over that. left: robust deviation of the log of what the
-    light does not explain. explained: share of the light's variation over the piece that it does. cast: (3,) colour of the
+    lamp, 0 without. distance: of the lamp, mm. size: its diameter over that. residual: robust deviation of the log of what
+    the light does not explain. explained: share of the light's variation over the piece that it does. cast: (3,) colour of the
     mean light on what is seen, luminance 1. lamp_share: the lamp's part of that light.
     """
 
@@ -86,7 +86,7 @@ class PhotoLight:
     flux: Floats
     distance: float
     size: float
-    left: float
+    residual: float
     explained: float
     cast: Floats
     lamp_share: float
@@ -94,7 +94,7 @@ class PhotoLight:
     @property
     def sure(self) -> bool:
         """Whether the light explains the photo."""
-        return self.left <= MOST_LEFT
+        return self.residual <= MOST_RESIDUAL
 
     def scaled(self, gains: Floats) -> PhotoLight:
         """The light with its channels multiplied by gains (3,)."""
@@ -258,14 +258,14 @@ class _Fit:
         modelled = np.maximum(luminance(self.albedo * (design @ trial.unknown) + self.bounce), BLACK)
         rest = np.log(np.maximum(self.bright, BLACK) / modelled)
         whole = np.log(np.maximum(self.bright, BLACK) / luminance(self.albedo))
-        left, varied = (robust_deviation(part) for part in (rest, whole))
+        residual, varied = (robust_deviation(part) for part in (rest, whole))
         mean = np.maximum((design @ trial.unknown).mean(axis=0), 1e-9)
         bright = float(luminance(mean))
         share = float(luminance((design[:, 9:] @ trial.unknown[9:]).mean(axis=0))) / bright
-        explained = float(np.clip(1.0 - (left / max(varied, 1e-6)) ** 2, 0.0, 1.0))
+        explained = float(np.clip(1.0 - (residual / max(varied, 1e-6)) ** 2, 0.0, 1.0))
         return PhotoLight(
             trial.unknown[:9], self.middle, trial.way if lamp else None, trial.unknown[9] if lamp else np.zeros(3),
-            float(trial.distance), float(trial.size), left, explained, mean / bright, share if lamp else 0.0,
+            float(trial.distance), float(trial.size), residual, explained, mean / bright, share if lamp else 0.0,
         )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from ..mesh.clipping import clipped
 from ..mesh.holes import basis
 from ..mesh.planar import convex_outline, depths_inside, outline_area, robust_plane, weighted_median
 from ..mesh.topology import rim_edges
-from ..mesh.triangles import TriangleMesh, face_crosses, unit
+from ..mesh.triangles import TriangleMesh, face_crosses, faces_by_area, unit
 from ..records import record
 
 LEAST_SHARE = 0.04
@@ -49,8 +49,7 @@ def find_table(mesh: TriangleMesh, *, tries: int = 400, seed: int = 1) -> Table 
     if not total > 0:
         return None
     random = np.random.default_rng(seed)
-    sample = np.searchsorted(np.cumsum(areas), random.random(6000) * total)
-    sample = np.minimum(sample, len(areas) - 1)
+    sample = faces_by_area(np.cumsum(areas), random.random(6000))
     left = np.ones(len(sample), bool)
     points, directions = centres[sample], normals[sample]
     starts = random.choice(sample, tries)

@@ -58,10 +58,10 @@ def comparisons_html(compared: Sequence[Compared]) -> list[str]:
     """The section of the page; nothing where nothing was compared."""
     if not compared:
         return []
-    return ["<h2>Photo and render</h2>", *[part for pair in compared for part in _one(pair)]]
+    return ["<h2>Photo and render</h2>", *[part for pair in compared for part in _section(pair)]]
 
 
-def _one(pair: Compared) -> list[str]:
+def _section(pair: Compared) -> list[str]:
     name = escape(pair.name.capitalize())
     said = "".join(f"<li>{escape(words)}</li>" for words in pair.words)
     slider = f'<input type="range" min="0" max="100" value="50" aria-label="Dividing line between photo and render, {name}">'

@@ -13,7 +13,7 @@ from ...core.arrays import Floats, Ints
 from ...core.dressing.resting import Support, rest_on
 from ...core.dressing.tabletops.grid import Tabletop
 from ...core.mesh.topology import joined
-from ...core.mesh.triangles import TriangleMesh, face_crosses, weights_within
+from ...core.mesh.triangles import TriangleMesh, face_crosses, faces_by_area, weights_within
 from ...core.records import record
 from .. import roles
 from ..meshes import METRES, MM, make_object, read_mesh
@@ -193,7 +193,7 @@ def _underside(vertices: Floats, faces: Ints, *, most: float = 2.5, density: flo
     if len(corners):
         rng = np.random.default_rng(5)
         count = int(min(30_000, max(500, density * area.sum())))
-        pick = rng.choice(len(corners), count, p=area / area.sum())
+        pick = faces_by_area(np.cumsum(area), rng.random(count))
         weights = weights_within(rng.random(count), rng.random(count))
         points.append(np.einsum("nk,nkd->nd", weights, corners[pick]))
     points = np.concatenate(points)

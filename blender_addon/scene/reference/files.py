@@ -31,10 +31,6 @@ class Files:
         """Render, photo, colour, form."""
         return iter((self.render, self.photo, self.colour, self.form))
 
-    def all(self) -> list[Path]:
-        """All four, the render last."""
-        return [self.photo, self.colour, self.form, self.render]
-
 
 def files_of(out: Path, name: str) -> Files:
     """The files of a reference in the job's folder."""

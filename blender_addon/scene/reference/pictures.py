@@ -13,7 +13,7 @@ from ...core.arrays import Bools, Floats, Pixels8
 from ...core.closeups.placing.pictures import smaller
 from ...core.files.pictures.labels import Labels
 from ...core.files.pictures.png_writer import write_png
-from ...core.rasters import bilinear
+from ...core.rasters import resized
 from ...core.reference.comparing import FULL_COLOUR, FULL_FORM, Difference, as_picture, difference, inner
 from ...core.srgb import decode, encode
 from ...job.files.whole_files import whole_file
@@ -69,19 +69,13 @@ def _brought(photo: bpy.types.Image, size: tuple[int, int]) -> Floats:
     """(h, w, 3) the photo at another size (width, height), display-encoded, row 0 at the top; averaged as light."""
     light = decode(read_pixels(photo)[::-1, :, :3])
     factor = max(light.shape[1] / size[0], 1.0)
-    planes = [_sampled(smaller(np.ascontiguousarray(light[..., channel]), factor), size) for channel in range(3)]
+    planes = [resized(smaller(np.ascontiguousarray(light[..., channel]), factor), size[::-1]) for channel in range(3)]
     return encode(np.clip(np.stack(planes, axis=2), 0, 1))
-
-
-def _sampled(plane: Floats, size: tuple[int, int]) -> Floats:
-    row, column = np.indices((size[1], size[0])).reshape(2, -1)
-    x, y = ((column + 0.5) * plane.shape[1] / size[0] - 0.5, (row + 0.5) * plane.shape[0] / size[1] - 0.5)
-    return np.asarray(bilinear(plane, x, y).reshape(size[1], size[0]), np.float32)
 
 
 def _covered(mask: bpy.types.Image, size: tuple[int, int]) -> Bools:
     """(h, w) bool where the piece is, row 0 at the top."""
-    return np.asarray(_sampled(read_pixels(mask)[::-1, :, 0], size) > 0.5)
+    return np.asarray(resized(read_pixels(mask)[::-1, :, 0], size[::-1]) > 0.5)
 
 
 def _write(path: Path, pixels: Pixels8) -> None:

@@ -48,7 +48,7 @@ def _is_start_lamp(item: bpy.types.Object) -> bool:
     return abs(lamp.energy - LAMP_W) < 1e-3 and np.allclose(item.location, LAMP_AT, atol=1e-3)
 
 
-def tell_own_lamps(stage: Stage) -> None:
+def warn_of_own_lamps(stage: Stage) -> None:
     """Warn of lamps in the scene that are not the job's, since they light its pictures too."""
     lamps = [
         item.name for item in stage.scene.objects

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.mesh.triangles import TriangleMesh, vertex_normals
+from ...core.rasters import repeated_pixel
 from ...core.shots.close_looks.unshown import unshown
 from ...core.shots.subject import Subject, richness_of, thinned
 from ...job.errors import SubjectError
@@ -48,5 +49,4 @@ def _relief_at(values: Floats, piece: TriangleMesh) -> Floats:
     assert piece.uv is not None
     spots = np.zeros((len(piece.vertices), 2))
     spots[piece.faces.reshape(-1)] = piece.uv.reshape(-1, 2)
-    column, row = (spots % 1.0 * values.shape[::-1]).astype(int).T  # UVs outside 0 to 1 repeat the image
-    return values[np.minimum(row, values.shape[0] - 1), np.minimum(column, values.shape[1] - 1)]
+    return values[repeated_pixel(spots, values.shape)]

@@ -11,7 +11,7 @@ from ...core.closeups.camera import PhotoCamera
 from ...core.closeups.photo_set import PhotoSet, Reading
 from ...core.closeups.seen import Form, faces_seen, pixels_seen
 from ...core.mesh.triangles import unit
-from ...core.rasters import colours_at
+from ...core.rasters import colours_at, repeated_pixel
 from ...core.srgb import luminance
 from ...core.surface.normal_maps import decode, from_tangent_space, tangent_frames
 from ...core.surface.relief.own_map import slopes_of_normals
@@ -55,9 +55,7 @@ def relief_slopes(stage: Stage, photo_set: PhotoSet) -> Floats | None:
         return None
     pixels = read_pixels(image)
     texels = photo_set.pixels
-    uv = _at(texels, triangles.uv[photo_set.faces])
-    column = (np.mod(uv[:, 0], 1.0) * pixels.shape[1]).astype(int) % pixels.shape[1]
-    row = (np.mod(uv[:, 1], 1.0) * pixels.shape[0]).astype(int) % pixels.shape[0]
+    row, column = repeated_pixel(_at(texels, triangles.uv[photo_set.faces]), pixels.shape)
     vertices = triangles.vertices.astype(float)
     frames = tangent_frames(vertices, triangles.faces, triangles.uv, photo_set.form.normals)
     whole = Texels(texels.shape, texels.index, photo_set.faces[texels.face], texels.weight, texels.shared)

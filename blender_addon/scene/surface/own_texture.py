@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...core.rasters import repeated_pixel
 from ...core.srgb import decode
 from ..images import LARGEST, read_pixels
 from ..nodes.closeups import LAYER
@@ -100,7 +101,7 @@ def mean_colour(item: bpy.types.Object, maps: Maps) -> tuple[float, float, float
         return None
     places = np.zeros(2 * len(layer.uv), np.float32)
     layer.uv.foreach_get("vector", places)
-    column, row = (np.floor((places.reshape(-1, 2) % 1.0) * pixels.shape[1::-1]).astype(int)).T
-    seen = pixels[np.minimum(row, pixels.shape[0] - 1), np.minimum(column, pixels.shape[1] - 1), :3]
+    row, column = repeated_pixel(places.reshape(-1, 2), pixels.shape)
+    seen = pixels[row, column, :3]
     linear = seen if maps.colour.is_float else decode(seen)
     return tuple(float(entry) for entry in linear.mean(axis=0))  # type: ignore[return-value]

@@ -160,7 +160,7 @@ def _compared(stage: Stage) -> list[Compared]:
     found = []
     for name in figures.get("compared", ()):
         files = files_of(stage.out, check_name("The reference's name", name))
-        if not all(path.is_file() for path in files.all()):
+        if not all(path.is_file() for path in files):
             continue
         render, photo, colour, form = (f"{path.parent.name}/{path.name}" for path in files)
         words = said_of(figures, name)

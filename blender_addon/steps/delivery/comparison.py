@@ -32,22 +32,22 @@ def run(stage: Stage, settings: Settings) -> Run:
     if stage.out is None:
         raise OutputError("Rendering needs a folder to write to: choose one")
     files = {name: files_of(stage.out, check_name("The reference's name", name)) for name in references}
-    check_free([path for of_one in files.values() for path in of_one.all()])
+    check_free([path for own in files.values() for path in own])
     compared: list[str] = []
     words: list[str] = []
     figures: dict[str, object] = {"compared": compared}
-    for turn, (name, of_one) in enumerate(files.items()):
+    for turn, (name, own) in enumerate(files.items()):
         photo, mask = stage.find("reference_photo", name), stage.find("reference_mask", name)
         if photo is None or mask is None:
             stage.warn(f"{name}: its photo is no longer in the .blend, so there is nothing to lay its render beside")
             continue
         yield Progress(turn / len(files), f"rendering {name} as its photo shows it", blocking=True)
-        _rendered(stage, settings, name, of_one)
+        _rendered(stage, settings, name, own)
         yield Progress((turn + 0.9) / len(files), f"comparing {name} with its photo")
         if is_moved(stage.require("reference", name)):
             stage.warn(f"{name}: its camera was moved by hand, so that photo and render no longer lie on each other")
         try:
-            found = compare(photo, mask, of_one)
+            found = compare(photo, mask, own)
         except ValueError as error:
             stage.warn(f"{name} can't be compared with its photo: {error}")
             continue

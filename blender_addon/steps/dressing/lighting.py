@@ -33,7 +33,7 @@ from ...scene.dressing.targets import make_targets
 from ...scene.meshes import MM
 from ...scene.nodes.finish import diffraction_share, put_finish
 from ...scene.nodes.materials import exposed_as
-from ...scene.running.start_scene import tell_own_lamps
+from ...scene.running.start_scene import warn_of_own_lamps
 from ...scene.stage import Stage
 from .declared.lighting import HDRI, Settings
 
@@ -75,7 +75,7 @@ def run(stage: Stage, settings: Settings) -> Run:
                 "white_balance": [round(float(gain), 4) for gain in gains],
                 "card_error_percent": round(100 * reading.error, 2), "card_normal": [round(float(v), 4) for v in light.normal],
             }  # fmt: skip
-    tell_own_lamps(stage)
+    warn_of_own_lamps(stage)
     if settings.targets:
         _offer_targets(stage, subject)
     stage.at_swap(_pin(stage, settings, exposures[settings.setup]))

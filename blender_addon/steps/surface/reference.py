@@ -147,7 +147,7 @@ def _lit(photo: Floats, camera: PhotoCamera, skin: Skin, seed: int) -> tuple[_Us
         light = light_of(seen, skin, seed=seed)
     except ValueError as error:
         return None, str(error)
-    return _Used(straight, level, seen, light), "" if light.sure else UNSURE.format(left=100.0 * light.left)
+    return _Used(straight, level, seen, light), "" if light.sure else UNSURE.format(left=100.0 * light.residual)
 
 
 def _offer(stage: Stage, name: str, found: _Used) -> dict[str, object]:
@@ -174,7 +174,7 @@ def _offer(stage: Stage, name: str, found: _Used) -> dict[str, object]:
         lamp.hide_render = lamp.hide_viewport = True
         stage.offer("reference_light", lamp, key=name, name=f"Light of {name}: lamp", group="dressing")
     return {
-        f"{name}_light_left": round(light.left, 3), f"{name}_light_explained": round(light.explained, 3),
+        f"{name}_light_left": round(light.residual, 3), f"{name}_light_explained": round(light.explained, 3),
         f"{name}_lamp_share": round(light.lamp_share, 3), f"{name}_level": [round(float(gain), 4) for gain in gains],
         f"{name}_focal_mm": round(float(camera["bozzetto_focal_mm"]), 2),
         f"{name}_distance_mm": round(float(camera["bozzetto_focus_mm"]), 1),

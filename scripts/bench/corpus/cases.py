@@ -52,6 +52,17 @@ def of_scan(kind: str, files: dict[str, bytes], main: str, *, prepare: Callable[
     return Case(kind, files, f"bozzetto = 1\n[intake]\nscan = {json.dumps(main)}\n".encode(), prepare)
 
 
+def replaced(old: str, new: str) -> Callable[[str], str]:
+    """A change of a text: `new` wherever it says `old`, which it must say."""
+
+    def change(text: str) -> str:
+        if old not in text:
+            raise ValueError(f"the text does not say {old!r}")
+        return text.replace(old, new)
+
+    return change
+
+
 def _format(random: Random, among: tuple[str, ...] = FORMATS) -> str:
     return str(random.choice(among))
 

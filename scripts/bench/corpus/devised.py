@@ -16,7 +16,7 @@ import numpy as np
 from PIL import Image
 
 from . import scans
-from .cases import Case, Random, of_scan
+from .cases import Case, Random, of_scan, replaced
 
 KIND = "devised"
 
@@ -167,8 +167,8 @@ def _text_stl(head: bytes) -> bytes:
 
 DEVISED: tuple[Callable[[], Case], ...] = (
     # OBJ
-    lambda: _obj(lambda text: text.replace("\n", "\r\n")),
-    lambda: _obj(lambda text: text.replace("\n", "\r")),
+    lambda: _obj(replaced("\n", "\r\n")),
+    lambda: _obj(replaced("\n", "\r")),
     lambda: _obj(lambda text: text.encode("utf-16")),
     lambda: _obj(lambda text: b"\xef\xbb\xbf" + text.encode()),
     lambda: _obj(_negative),
@@ -176,8 +176,8 @@ DEVISED: tuple[Callable[[], Case], ...] = (
     lambda: _obj(lambda text: text.replace("f ", "f 0 ", 1)),
     lambda: _obj(lambda text: text.replace("f ", "f 1 2\nf 1\nf\nf 1 1 1\nf ", 1)),
     lambda: _obj(lambda text: text + "f " + " ".join(["1"] * 50_000) + "\n"),
-    lambda: _obj(lambda text: text.replace("\nf ", "\nf \\\n ")),
-    lambda: _obj(lambda text: text.replace("mtllib ", "mtllib scan.mtl scan.mtl other.mtl ")),
+    lambda: _obj(replaced("\nf ", "\nf \\\n ")),
+    lambda: _obj(replaced("mtllib ", "mtllib scan.mtl scan.mtl other.mtl ")),
     lambda: _obj(lambda text: "mtllib scan.obj\n" + text),
     lambda: _obj(lambda text: text.replace("v ", "v   \t ").replace("\n", "  \n")),
     lambda: _obj(lambda text: re.sub("(?m)^(v .*)$", r"\1 0.5 0.2 7.0 1.0", text)),

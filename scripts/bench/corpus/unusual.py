@@ -12,7 +12,7 @@ from collections.abc import Callable
 import numpy as np
 
 from . import scans
-from .cases import Case, Random, of_scan
+from .cases import Case, Random, of_scan, replaced
 
 KIND = "unusual"
 
@@ -55,8 +55,10 @@ def _ply(head: str, body: str | bytes, *, ends: str = "\n") -> Callable[[], Case
 def _zip(name: str, *, bomb: bool = False) -> bytes:
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED if bomb else zipfile.ZIP_STORED) as pack:
-        pack.writestr(name, bytes(300_000_000) if bomb else scans.scan("usda")["scan.usda"])
-        pack.writestr(scans.PICTURE, scans.png(16, 16))
+        for entry, data in (
+            (name, bytes(300_000_000) if bomb else scans.scan("usda")["scan.usda"]), (scans.PICTURE, scans.png(16, 16)),
+        ):  # fmt: skip
+            pack.writestr(zipfile.ZipInfo(entry), data, pack.compression)  # without the hour at which it was written
     return out.getvalue()
 
 
@@ -106,8 +108,8 @@ OBJ_TEXTS: tuple[Callable[[], Case], ...] = (
         lambda text: text + "vp 0.1 0.2\nl 1 2 3 4\np 1 2 3\nsurf 0 1 0 1 1 2 3\ntrim 0 1 1\nend\ncall other.obj 1\nsh rm x\n"
     ),
     _obj(lambda text: text + "g " + " ".join(f"g{n}" for n in range(3000)) + "\nf 1 2 3\n"),
-    _obj(lambda text: text.replace("usemtl clay\n", "".join(f"usemtl m{n}\nf 1 2 3\n" for n in range(1500)))),
-    _obj(lambda text: text.replace("usemtl clay", "usemtl")),
+    _obj(replaced("usemtl clay\n", "".join(f"usemtl m{n}\nf 1 2 3\n" for n in range(1500)))),
+    _obj(replaced("usemtl clay", "usemtl")),
     _obj(lambda text: text.rstrip("\n") + "\n\n\n#\n# \xfc\0\n"),
     _obj(lambda text: text.encode() + bytes(4096)),
     _obj(lambda text: re.sub(r"(?m)^v (\S+)", r"v +\1f", text)),
@@ -123,12 +125,12 @@ OBJ_TEXTS: tuple[Callable[[], Case], ...] = (
     _obj(lambda text: text.replace("f ", "f 1/1 2/2 3/3 1/1 5/5 2/2 9/9 9/9 9/9\nf ", 1)),
     _obj(lambda text: re.sub(r"(?m)^v (\S+) (\S+) (\S+)$", r"v \1 \2", text)),
     _obj(lambda text: re.sub(r"(?m)^v (\S+) (\S+) (\S+)$", r"v \1 \2 \3 0.0", text)),
-    _obj(lambda text: text.replace("0", "\u0660")),
-    _obj(lambda text: text.replace(" ", "\u00a0")),
+    _obj(replaced("0", "\u0660")),
+    _obj(replaced(" ", "\u00a0")),
     _obj(lambda text: "mtllib " + "x/" * 3000 + "scan.mtl\n" + text),
-    _obj(lambda text: text.replace("mtllib scan.mtl", 'mtllib "scan.mtl"')),
-    _obj(lambda text: text.replace("mtllib scan.mtl", "mtllib\tscan.mtl\t")),
-    _obj(lambda text: text.replace("mtllib scan.mtl", ".\\scan.mtl\nmtllib .\\scan.mtl")),
+    _obj(replaced("mtllib scan.mtl", 'mtllib "scan.mtl"')),
+    _obj(replaced("mtllib scan.mtl", "mtllib\tscan.mtl\t")),
+    _obj(replaced("mtllib scan.mtl", ".\\scan.mtl\nmtllib .\\scan.mtl")),
     _obj(_same, library="newmtl clay\nmap_Kd colour.png\n".encode("utf-16")),
     _obj(_same, library=b"newmtl clay\nmap_Kd\tcolour.png\t\n"),
     _obj(_same, library=b"newmtl clay\r\rmap_Kd colour.png\r"),

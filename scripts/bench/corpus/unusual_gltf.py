@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from . import scans
-from .cases import Case, of_scan
+from .cases import Case, of_scan, replaced
 
 KIND = "unusual gltf"
 Content = dict[str, Any]
@@ -320,18 +320,14 @@ GLTF: tuple[Callable[[], Case], ...] = (
     _text(lambda text: text.encode("utf-16")),
     _text(lambda text: "// by hand\n" + text),
     _text(lambda text: text.replace("28.0", "NaN", 1)),
-    _text(lambda text: text.replace('"scene": 0', '"scene": 0, "scene": 9')),
-    _text(lambda text: text.replace('"scan.bin"', '"./scan.bin"')),
-    _text(lambda text: text.replace('"scan.bin"', '"sc%61n.bin?x=1#y"')),
-    _text(lambda text: text.replace('"scan.bin"', '"scan.gltf"')),
-    _text(lambda text: text.replace('"colour.png"', '"scan.bin"')),
-    _text(
-        lambda text: text.replace(
-            '"colour.png"', '"data:image/png;charset=x;base64,' + base64.b64encode(scans.png(8, 8)).decode() + '"'
-        )
-    ),
-    _text(lambda text: text.replace('"colour.png"', '"data:image/svg+xml,<svg/>"')),
-    _text(lambda text: text.replace('"colour.png"', '"' + "x" * 70_000 + '"')),
+    _text(replaced('"scene": 0', '"scene": 0, "scene": 9')),
+    _text(replaced('"scan.bin"', '"./scan.bin"')),
+    _text(replaced('"scan.bin"', '"sc%61n.bin?x=1#y"')),
+    _text(replaced('"scan.bin"', '"scan.gltf"')),
+    _text(replaced('"colour.png"', '"scan.bin"')),
+    _text(replaced('"colour.png"', '"data:image/png;charset=x;base64,' + base64.b64encode(scans.png(8, 8)).decode() + '"')),
+    _text(replaced('"colour.png"', '"data:image/svg+xml,<svg/>"')),
+    _text(replaced('"colour.png"', '"' + "x" * 70_000 + '"')),
     _text(lambda text: text + " " * 3_000_000),
     _text(lambda text: json.dumps(json.loads(text)).replace('"count"', '"\\u0063ount"')),
 )

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from . import scans
-from .cases import Case, Random, of_scan
+from .cases import Case, Random, of_scan, replaced
 from .unusual_gltf import GLTF
 from .unusual_pictures import PICTURES
 
@@ -131,48 +131,48 @@ USD: tuple[Callable[[], Case], ...] = (
     _usd(
         lambda text: text.replace("(\n    defaultPrim", "(\n    subLayers = [@./scan.usda@, @./none.usda@]\n    defaultPrim", 1)
     ),
-    _usd(lambda text: text.replace("metersPerUnit = 0.001", "metersPerUnit = 0")),
-    _usd(lambda text: text.replace("metersPerUnit = 0.001", "metersPerUnit = -1")),
-    _usd(lambda text: text.replace("metersPerUnit = 0.001", "metersPerUnit = 1e300")),
-    _usd(lambda text: text.replace("metersPerUnit = 0.001", "metersPerUnit = nan")),
-    _usd(lambda text: text.replace('upAxis = "Z"', 'upAxis = "X"')),
-    _usd(lambda text: text.replace('defaultPrim = "scan"', 'defaultPrim = "none"')),
-    _usd(lambda text: text.replace('"none"', '"catmullClark"')),
-    _usd(lambda text: text.replace('= "none"', '= "loop"\n        bool doubleSided = 1')),
+    _usd(replaced("metersPerUnit = 0.001", "metersPerUnit = 0")),
+    _usd(replaced("metersPerUnit = 0.001", "metersPerUnit = -1")),
+    _usd(replaced("metersPerUnit = 0.001", "metersPerUnit = 1e300")),
+    _usd(replaced("metersPerUnit = 0.001", "metersPerUnit = nan")),
+    _usd(replaced('upAxis = "Z"', 'upAxis = "X"')),
+    _usd(replaced('defaultPrim = "scan"', 'defaultPrim = "none"')),
+    _usd(replaced('"none"', '"catmullClark"')),
+    _usd(replaced('= "none"', '= "loop"\n        bool doubleSided = 1')),
     _usd(
         lambda text: text.replace("point3f[] points = ", "point3f[] points.timeSamples = { 1: ").replace(
             ")]\n        texCoord", ")] }\n        texCoord"
         )
     ),
-    _usd(lambda text: text.replace("        texCoord2f", '        token visibility = "invisible"\n        texCoord2f')),
-    _usd(lambda text: text.replace("        texCoord2f", '        token purpose = "guide"\n        texCoord2f')),
-    _usd(lambda text: text.replace('interpolation = "vertex"', 'interpolation = "faceVarying"')),
-    _usd(lambda text: text.replace('interpolation = "vertex"', 'interpolation = "none of these"')),
+    _usd(replaced("        texCoord2f", '        token visibility = "invisible"\n        texCoord2f')),
+    _usd(replaced("        texCoord2f", '        token purpose = "guide"\n        texCoord2f')),
+    _usd(replaced('interpolation = "vertex"', 'interpolation = "faceVarying"')),
+    _usd(replaced('interpolation = "vertex"', 'interpolation = "none of these"')),
     _usd(
-        lambda text: text.replace(
+        replaced(
             "        uniform token subdiv",
             "        color3f[] primvars:displayColor = [(200, 10, 0.5)]\n        uniform token subdiv",
         )
     ),
-    _usd(lambda text: text.replace("faceVertexCounts = [3, 3", "faceVertexCounts = [3, 4")),
-    _usd(lambda text: text.replace("faceVertexCounts = [3", "faceVertexCounts = [-3")),
-    _usd(lambda text: text.replace("faceVertexIndices = [", "faceVertexIndices = [999999, ")),
-    _usd(lambda text: text.replace("faceVertexIndices = [", "faceVertexIndices = [-7, ")),
-    _usd(lambda text: text.replace("@./colour.png@", '@`"${NAME}.png"`@')),
-    _usd(lambda text: text.replace("@./colour.png@", "@colour.<UDIM>.png@")),
-    _usd(lambda text: text.replace("@./colour.png@", "@./scan.usda@")),
-    _usd(lambda text: text.replace("@./colour.png@", "@anon:0x1:x@")),
-    _usd(lambda text: text.replace("</scan/clay/texture.outputs:rgb>", "</scan/clay/shader.outputs:surface>")),
-    _usd(lambda text: text.replace("rel material:binding = </scan/clay>", "rel material:binding = [</scan/clay>, </nothing>]")),
+    _usd(replaced("faceVertexCounts = [3, 3", "faceVertexCounts = [3, 4")),
+    _usd(replaced("faceVertexCounts = [3", "faceVertexCounts = [-3")),
+    _usd(replaced("faceVertexIndices = [", "faceVertexIndices = [999999, ")),
+    _usd(replaced("faceVertexIndices = [", "faceVertexIndices = [-7, ")),
+    _usd(replaced("@./colour.png@", '@`"${NAME}.png"`@')),
+    _usd(replaced("@./colour.png@", "@colour.<UDIM>.png@")),
+    _usd(replaced("@./colour.png@", "@./scan.usda@")),
+    _usd(replaced("@./colour.png@", "@anon:0x1:x@")),
+    _usd(replaced("</scan/clay/texture.outputs:rgb>", "</scan/clay/shader.outputs:surface>")),
+    _usd(replaced("rel material:binding = </scan/clay>", "rel material:binding = [</scan/clay>, </nothing>]")),
     _usd(lambda text: text.rstrip()[:-1] + "".join(f'def Xform "a{n}" {{ ' for n in range(600)) + "}" * 601 + "\n"),
     _usd(lambda text: text + "".join(f'def Mesh "m{n}" (references = </scan/figure>) {{}}\n' for n in range(300))),
-    _usd(lambda text: text.replace('def Mesh "figure"', 'class Mesh "figure"')),
-    _usd(lambda text: text.replace('def Mesh "figure"', 'over "figure"')),
-    _usd(lambda text: text.replace('"figure"', '"fi gure"')),
-    _usd(lambda text: text.replace("figure", "käuz")),
+    _usd(replaced('def Mesh "figure"', 'class Mesh "figure"')),
+    _usd(replaced('def Mesh "figure"', 'over "figure"')),
+    _usd(replaced('"figure"', '"fi gure"')),
+    _usd(replaced("figure", "käuz")),
     _usd(lambda text: text.encode("utf-16")),
     _usd(lambda text: "\ufeff" + text),
-    _usd(lambda text: text.replace("#usda 1.0", "#usda 9.9")),
+    _usd(replaced("#usda 1.0", "#usda 9.9")),
     _usd(lambda text: "#usda 1.0\n"),
 )
 

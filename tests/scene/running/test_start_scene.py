@@ -9,7 +9,7 @@ import bpy
 import pytest
 
 from blender_addon.job.sheet import blank
-from blender_addon.scene.running.start_scene import hide_start_scene, tell_own_lamps
+from blender_addon.scene.running.start_scene import hide_start_scene, warn_of_own_lamps
 from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 
@@ -77,8 +77,8 @@ def test_an_error_in_the_swap_shows_them_again(stage: Any) -> None:
 
 
 def test_a_lamp_of_ones_own_is_reported_while_it_is_in_the_pictures(stage: Any) -> None:
-    tell_own_lamps(stage)
+    warn_of_own_lamps(stage)
     assert ['"Light"' in note.words for note in stage.notes.warnings()] == [True]
     bpy.data.objects["Light"].hide_render = True
-    tell_own_lamps(stage)
+    warn_of_own_lamps(stage)
     assert len(stage.notes.warnings()) == 1

@@ -105,7 +105,7 @@ def _laid_beside_each_other(place: Laid, folder: Path) -> None:
     assert not table.hide_render and view.view_transform == "AgX" and view.exposure == 1.5
     result = done(place, comparison, size=160, samples=16)
     files = files_of(folder / "out", "reference")
-    assert {check_picture(path).width for path in files.all()} == {160}
+    assert {check_picture(path).width for path in files} == {160}
     # a plain clay of the true albedo, without the photo's grooves: 10 % of the light and no stroke in common
     assert result.figures["reference_delta_e2000"] < 8.0
     assert [name for name, _ in compared_in(place.stage.scene, folder / "out")] == ["reference"]
@@ -131,7 +131,7 @@ def test_a_photo_that_does_not_fit_is_set_aside_and_never_used(tmp_path: Path) -
 def test_a_light_that_explains_little_is_asked_about(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     from blender_addon.core.reference import light
 
-    monkeypatch.setattr(light, "MOST_LEFT", 0.001)
+    monkeypatch.setattr(light, "MOST_RESIDUAL", 0.001)
     place = _laid(tmp_path / "out")
     result = _found(place, tmp_path)
     (asked,) = result.decisions

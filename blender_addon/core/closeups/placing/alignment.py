@@ -31,7 +31,7 @@ OVERLAP = 0.15
 """Least share of the photo that both must show."""
 RIGHT = 1.5
 """Pixels within which a patch lies right."""
-FEWEST, ALIKE = 80, 22.0
+FEWEST, MOST_BY_CHANCE = 80, 22.0
 """Patches that lie right at the end, and the height of the correlation of two photos' edges, one laid on the other, over its
 standard deviation at all shifts, from which on they show the same. Hand-held photos of the bench's owl under lamps all round:
 161 to 1246 and 16 to 88; where the second is flipped or turned upside down, 17 to 59 and 0 to 19. (The share of patches that
@@ -50,17 +50,17 @@ reach 27 to 90 under lamps at four places (the demo's owl, the lump of our tests
 
 @record
 class Aligned:
-    """camera: of the further photo, at its whole size. right: patches that lie within RIGHT pixels. alike: how much the photos'
-    edges are alike, one laid on the other, as a height over chance."""
+    """camera: of the further photo, at its whole size. right: patches that lie within RIGHT pixels. correlation: of
+    the photos' edges, one laid on the other: its peak over its standard deviation at all shifts."""
 
     camera: PhotoCamera
     right: int
-    alike: float
+    correlation: float
 
     @property
     def holds(self) -> bool:
         """Whether the photo shows the same, and may be used."""
-        return self.right >= FEWEST and self.alike >= ALIKE
+        return self.right >= FEWEST and self.correlation >= MOST_BY_CHANCE
 
 
 def aligned(
@@ -72,8 +72,8 @@ def aligned(
     """The camera of `photo`; None where it shows nothing of the first. camera: of the first photo."""
     best: Aligned | None = None
     for start in _starts(photo, first, camera):
-        found = _from(start, photo, first, camera, skin)
-        if found is not None and (best is None or found.alike > best.alike):
+        found = _aligned_from(start, photo, first, camera, skin)
+        if found is not None and (best is None or found.correlation > best.correlation):
             best = found
         if best is not None and best.holds:
             break
@@ -99,18 +99,17 @@ def _shift(under: Floats, over: Floats) -> tuple[tuple[int, int], float]:
     here, there = (np.fft.rfft2(edges, shape) for edges in seen)
     power = [np.fft.rfft2(edges**2, shape) for edges in seen]
     whole = np.fft.rfft2(np.ones(under.shape), shape)
-    alike, both, mine, theirs = (
+    correlation, both, mine, theirs = (
         np.fft.irfft2(product, shape)
         for product in (here.conj() * there, whole.conj() * whole, power[0].conj() * whole, whole.conj() * power[1])
     )
-    alike = np.where(both > OVERLAP * under.size, alike / np.sqrt(np.maximum(mine * theirs, 1e-12)), 0)
-    up, right = (
-        int(at) - (int(at) > side // 2) * side for at, side in zip(np.unravel_index(alike.argmax(), shape), shape, strict=True)
-    )
-    return (right, up), float(alike.max() / max(float(alike.std()), 1e-9))
+    correlation = np.where(both > OVERLAP * under.size, correlation / np.sqrt(np.maximum(mine * theirs, 1e-12)), 0)
+    peak = np.unravel_index(correlation.argmax(), shape)
+    up, right = (int(at) - (int(at) > side // 2) * side for at, side in zip(peak, shape, strict=True))
+    return (right, up), float(correlation.max() / max(float(correlation.std()), 1e-9))
 
 
-def _from(start: PhotoCamera, photo: Photograph, first: Photograph, camera: PhotoCamera, skin: Skin) -> Aligned | None:
+def _aligned_from(start: PhotoCamera, photo: Photograph, first: Photograph, camera: PhotoCamera, skin: Skin) -> Aligned | None:
     """The camera of `photo` by patches, from coarse to fine."""
     own, right, seen = start, None, None
     for longest, reach in STEPS:
@@ -120,7 +119,7 @@ def _from(start: PhotoCamera, photo: Photograph, first: Photograph, camera: Phot
         seen = look(skin, here)
         if seen is None:
             return None
-        found = _found(under, over, seen, there, reach)
+        found = _matched_patches(under, over, seen, there, reach)
         if found is None:
             continue
         spread = 1.0
@@ -130,7 +129,7 @@ def _from(start: PhotoCamera, photo: Photograph, first: Photograph, camera: Phot
             spread = max(0.5, float(np.median(off)) / 1.18)
         far = np.linalg.norm(there.project(found.points)[0] - found.pixels, axis=1)
         own, right = there.scaled(photo.size), int((far < RIGHT).sum())
-    return None if right is None or seen is None else Aligned(own, right, _alike(under, over, seen, own.scaled(size)))
+    return None if right is None or seen is None else Aligned(own, right, _correlation_of(under, over, seen, own.scaled(size)))
 
 
 class Further:
@@ -152,18 +151,18 @@ class Further:
         held = [entry for entry in found if entry is not None and entry.holds]
         if not held:
             return None
-        best = max(held, key=lambda entry: entry.alike)
+        best = max(held, key=lambda entry: entry.correlation)
         self.known.append((seen, best.camera))
         return best.camera
 
     def _nearest(self, photo: Photograph) -> list[tuple[Photograph, PhotoCamera]]:
         """The earlier photos that look most like a further one, and their cameras."""
         over = photo.at(COMPARED)
-        alike = [
+        peaks = [
             _shift(_edges(under.at(COMPARED)), _edges(over))[1] if under.at(COMPARED).shape == over.shape else 0.0
             for under, _ in self.known
         ]
-        return [self.known[row] for row in np.argsort(alike)[::-1][:NEAREST]]
+        return [self.known[row] for row in np.argsort(peaks)[::-1][:NEAREST]]
 
     def moved_by(self, pixels: Floats, size: tuple[int, int] | None = None) -> float:
         """Shift in px of the piece in a photo that should be from the same place as the first; 0 for none."""
@@ -182,10 +181,10 @@ def moved_by(photo: Photograph, first: Photograph) -> float:
         return 0.0
     window = np.outer(*(np.hanning(side) for side in under.shape))
     seen, there = (np.fft.rfft2(_edges(level) * window) for level in (under, other))
-    alike = np.fft.irfft2(seen.conj() * there, under.shape)
-    if alike.max() - alike.mean() < CLEAR * alike.std():
+    correlation = np.fft.irfft2(seen.conj() * there, under.shape)
+    if correlation.max() - correlation.mean() < CLEAR * correlation.std():
         return 0.0
-    best = np.array(np.unravel_index(alike.argmax(), alike.shape))
+    best = np.array(np.unravel_index(correlation.argmax(), correlation.shape))
     shift = (best + np.array(under.shape) // 2) % under.shape - np.array(under.shape) // 2
     far = float(np.linalg.norm(shift)) * max(photo.size) / max(under.shape)
     return far if far > MOVED * max(photo.size) else 0.0
@@ -200,7 +199,7 @@ def _edges(level: Floats) -> Floats:
     return np.asarray(even - gaussian_blur(even, 12.0))
 
 
-def _laid(over: Floats, seen: Look, there: PhotoCamera) -> tuple[Floats, Bools, Floats]:
+def _warped(over: Floats, seen: Look, there: PhotoCamera) -> tuple[Floats, Bools, Floats]:
     """((h, w) the edges of a photo as a camera lays it over the first, (h, w) bool where it has any, (n, 2) its pixels)."""
     at, _ = there.project(seen.position)
     across, up = at[:, 0] - 0.5, there.size[1] - at[:, 1] - 0.5
@@ -209,16 +208,16 @@ def _laid(over: Floats, seen: Look, there: PhotoCamera) -> tuple[Floats, Bools, 
     return laid, np.asarray(seen.raster(inside.astype(np.float32)) > 0), at
 
 
-def _alike(under: Floats, over: Floats, seen: Look, there: PhotoCamera) -> float:
-    """How much the edges of a photo, laid over the first, are alike: a height over chance, 0 where they lie elsewhere."""
-    laid, mask, _ = _laid(over, seen, there)
+def _correlation_of(under: Floats, over: Floats, seen: Look, there: PhotoCamera) -> float:
+    """The correlation of a photo's edges, laid over the first, with its: its peak over chance, 0 where that lies elsewhere."""
+    laid, mask, _ = _warped(over, seen, there)
     shift, height = _shift(np.where(mask, _edges(under), 0), laid)
     return height if max(map(abs, shift)) <= 1 else 0.0
 
 
-def _found(under: Floats, over: Floats, seen: Look, there: PhotoCamera, reach: int) -> Seen | None:
+def _matched_patches(under: Floats, over: Floats, seen: Look, there: PhotoCamera, reach: int) -> Seen | None:
     """Where patches of the first photo lie on the further one, which a camera lays over the first."""
-    laid, mask, at = _laid(over, seen, there)
+    laid, mask, at = _warped(over, seen, there)
     if mask.sum() < 400:
         return None
     shown = gaussian_blur(np.where(mask, _edges(under), 0).astype(np.float32), 0.5)
@@ -226,7 +225,7 @@ def _found(under: Floats, over: Floats, seen: Look, there: PhotoCamera, reach: i
     if len(row) < FEWEST // 2:
         return None
     shifts = patches.matched(shown, mask, gaussian_blur(laid, 0.5), (row, column), reach, floor=patches.ON_PHOTO)
-    kept = np.flatnonzero(shifts.alike > 0)
+    kept = np.flatnonzero(shifts.correlation > 0)
     if len(kept) < FEWEST // 2:
         return None
     columns, rows = column[kept] + shifts.shift[kept, 0], row[kept] + shifts.shift[kept, 1]

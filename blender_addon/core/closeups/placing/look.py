@@ -8,6 +8,7 @@ import numpy as np
 
 from ...arrays import Bools, Floats, Ints
 from ...mesh.triangles import unit
+from ...rasters import repeated_pixel
 from ...records import record
 from ...srgb import luminance
 from ...surface.texels import Texels, extend, rasterize
@@ -78,10 +79,7 @@ class Skin:
         assert self.texture is not None, "the piece has no texture"
         finest = self.texel_mm * self.texture.picture.shape[0] / self.levels[0].shape[0]
         level = int(np.clip(np.log2(max(pixel_mm / finest, 1e-6)) + 0.3, 0, len(self.levels) - 1))
-        height, width = self.levels[level].shape[:2]
-        column = np.mod(np.floor(uv[:, 0] * width).astype(np.int64), width)
-        row = np.mod(np.floor(uv[:, 1] * height).astype(np.int64), height)
-        return np.asarray(self.levels[level][row, column])
+        return np.asarray(self.levels[level][repeated_pixel(uv, self.levels[level].shape)])
 
     def surface(self, texels: Texels, pixel_mm: float) -> tuple[Floats, Floats]:
         """Albedo (n,) and unit normals (n, 3) of pixels on the form's faces; from a texture as coarse as the pixels are."""

@@ -22,7 +22,7 @@ COVERED = 0.6
 """Least share of a patch that must show the piece."""
 LEAST_CONTRAST = 0.004
 """Least deviation of a patch from its plane, in display-encoded values: the noise of a phone's photo at this size; a guess."""
-ALIKE = 0.5
+LEAST_CORRELATION = 0.5
 """Least correlation of a match."""
 FLOOR = 0.4
 """Pixels that a match of a look with a photo is never surer of: what the scan's form and the light get wrong. On our bench
@@ -34,12 +34,12 @@ ON_PHOTO = 0.15
 @record
 class Shifts:
     """How far patches (n) lie from where the look has them. shift: (n, 2) pixels right and up. whiten: (n, 2, 2) so that
-    whiten @ (an error in pixels right and up) has a deviation of one. alike: (n,) correlation, 0 where none was found. asked:
+    whiten @ (an error in pixels right and up) has a deviation of one. correlation: (n,), 0 where none was found. asked:
     how many had enough contrast to be looked for."""
 
     shift: Floats
     whiten: Floats
-    alike: Floats
+    correlation: Floats
     asked: int
 
 
@@ -90,8 +90,8 @@ def matched(
         part = slice(first, first + 64)
         windows = sliding_window_view(region[part], (1, size, size)).reshape(len(region[part]), -1, size * size)
         score[part] = _correlation(windows, weight[part], flat[part], unit[part])
-    shift, whiten, alike = _peaks(score, weight, reach, floor)
-    return Shifts(shift, whiten, np.where(good, alike, 0), int(good.sum()))
+    shift, whiten, correlation = _peaks(score, weight, reach, floor)
+    return Shifts(shift, whiten, np.where(good, correlation, 0), int(good.sum()))
 
 
 def _planes(weight: Floats) -> Floats:
@@ -135,10 +135,10 @@ def _peaks(score: Floats, weight: Floats, reach: int, floor: float) -> tuple[Flo
     step = np.einsum("nij,nj,nkj,nk->ni", ways, 1 / values, ways, slope)
     step *= np.minimum(1.0, 0.75 / np.maximum(np.linalg.norm(step, axis=1, keepdims=True), 1e-9))
     shift = np.stack([right - reach, up - reach], axis=1) + step
-    alike = np.where(inside, grid[rows, up, right], 0)
+    correlation = np.where(inside, grid[rows, up, right], 0)
     # A unit patch against itself moved by d loses d' B d / 2; noise that leaves 1 - c of it over gives that variance.
     freedom = np.maximum(weight.sum(axis=1) / 4, 4.0)  # the pixels of a blurred picture go together in fours
-    spread = np.maximum(1 - np.clip(alike, 0, 1), 0.02) / freedom
+    spread = np.maximum(1 - np.clip(correlation, 0, 1), 0.02) / freedom
     deviation = np.sqrt(spread[:, None] / values + floor**2)
     whiten = np.einsum("nij,nj,nkj->nik", ways, 1 / deviation, ways)
-    return shift, whiten, np.where(alike > ALIKE, alike, 0)
+    return shift, whiten, np.where(correlation > LEAST_CORRELATION, correlation, 0)

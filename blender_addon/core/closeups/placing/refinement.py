@@ -50,7 +50,7 @@ class Fit:
     """A camera at the photo's whole size and what speaks for it.
 
     asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
-    at the check's size. alike: median correlation of the latter. shift_mm: of points of the piece that the photo shows, when
+    at the check's size. correlation: median of the latter. shift_mm: of points of the piece that the photo shows, when
     one part of the photo after the other is left out (the jackknife's standard error, 0.9 quantile of the points); turn_deg and
     place_percent: the same of the camera's turn and place, the latter in percent of the distance. worked_mm: edge of a pixel on
     the piece at the size that was worked on. texel_mm: of the scan. light: as fitted.
@@ -60,7 +60,7 @@ class Fit:
     asked: int
     found: int
     right: int
-    alike: float
+    correlation: float
     shift_mm: float
     turn_deg: float
     place_percent: float
@@ -81,7 +81,7 @@ class _Matched:
     look: Look
     light: Light
     seen: Seen
-    alike: Floats
+    correlation: Floats
     asked: int
 
 
@@ -139,7 +139,7 @@ def _matched(
     place = np.full(mask.size, -1)
     place[shown.index] = np.arange(len(shown.index))
     pixel = place[row * mask.shape[1] + column]
-    kept = np.flatnonzero((shifts.alike > 0) & (pixel >= 0))
+    kept = np.flatnonzero((shifts.correlation > 0) & (pixel >= 0))
     if len(kept) < FEWEST:
         return None
     across = column[kept] + 0.5 + shifts.shift[kept, 0]
@@ -148,7 +148,7 @@ def _matched(
     rows = pixel[kept]
     drift = _drift(camera, shown.position[rows].astype(float), shown.normal[rows].astype(float), skin.texel_mm)
     seen = Seen(shown.position[rows].astype(float), np.stack([across, down], axis=1), whiten, drift)
-    return _Matched(shown, light, seen, shifts.alike[kept], shifts.asked)
+    return _Matched(shown, light, seen, shifts.correlation[kept], shifts.asked)
 
 
 def _shows_more(level: Floats, last: tuple[PhotoCamera, float, _Matched, Prior], skin: Skin) -> bool:
@@ -213,7 +213,7 @@ def _fit(
     unsure = 1.0 if len(others) > 2 else np.inf  # a jackknife of one or two parts says nothing
     return Fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
-        float(np.median(check.alike[right])) if right.any() else 0.0,
+        float(np.median(check.correlation[right])) if right.any() else 0.0,
         float(np.sqrt(np.quantile(moves, QUANTILE))) * found.look.pixel_mm * unsure,
         float(np.linalg.norm(turns)) * unsure, 100.0 * float(np.linalg.norm(places)) / distance * unsure,
         found.look.pixel_mm, skin.texel_mm, found.light,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...mesh.triangles import TriangleMesh, face_crosses, gathered, unit, weights_within
+from ...mesh.triangles import TriangleMesh, face_crosses, faces_by_area, gathered, unit, weights_within
 from ...records import record
 from ...statistics import robust_deviation
 
@@ -112,8 +112,7 @@ def sample_surfels(mesh: TriangleMesh, count: int, *, seed: int, colour: Floats 
         raise ValueError("the mesh has no surface")
     spacing = float(np.sqrt(0.5 * summed[-1] / count))
     random = np.random.default_rng(seed)
-    strata = (np.arange(count) + random.random(count)) / count * summed[-1]
-    face = np.searchsorted(summed, strata).clip(0, len(summed) - 1)
+    face = faces_by_area(summed, (np.arange(count) + random.random(count)) / count)
     share = weights_within(random.random(count), random.random(count))
     corners = mesh.faces[face]
     normals = smooth_normals(vertices, mesh.faces, 0.6 * spacing)

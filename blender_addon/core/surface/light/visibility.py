@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...arrays import Floats, Ints
-from ...mesh.triangles import across, face_areas, face_normals, unit, weights_within
+from ...mesh.triangles import across, face_areas, face_normals, faces_by_area, unit, weights_within
 from ...rasters import corner_shares
 from ...records import record
 from ...threads import in_parallel, product
@@ -72,8 +72,7 @@ def spread_samples(vertices: Floats, faces: Ints, *, count: int, seed: int) -> S
     if not total > 0:
         raise ValueError("the surface has no area")
     rng = np.random.default_rng(seed)
-    reach = np.cumsum(areas)
-    face = np.searchsorted(reach, (np.arange(count) + rng.random(count)) * (total / count)).clip(0, len(faces) - 1)
+    face = faces_by_area(np.cumsum(areas), (np.arange(count) + rng.random(count)) / count)
     weight = weights_within(rng.random(count, dtype=np.float32), rng.random(count, dtype=np.float32))
     corners = faces[face]
     position = sum(vertices[corners[:, k]].astype(np.float32) * weight[:, k : k + 1] for k in range(3))

@@ -24,7 +24,7 @@ import numpy as np
 from ...arrays import Bools, Floats, Ints
 from ...generators import passed_on
 from ...mesh.triangles import unit
-from ...rasters import bilinear
+from ...rasters import bilinear, resized
 from ...records import record
 from ...srgb import luminance
 from ..normal_maps import TangentFrames, encode, tangent_frames, tangent_space
@@ -158,19 +158,19 @@ def read_finer(base: Base, bright: Floats, *, detail_mm: float, seed: int = 1) -
     cell = fine_cell_mm(texel_mm, detail_mm, area_mm2=len(base.surface) * base.surface.texel_mm**2)
     if cell > FINER.gains * base.cell_mm:
         return None
-    work = _begun(base, bright, cell)
+    work = _prepared(base, bright, cell)
     yield 0.1
     trust = yield from passed_on(_trust(work, seed), partial(_within, 0.1, 0.1))
     if trust.kept == 0.0:
         return None
-    normals = _at_full_size(base.normals, bright.shape)
+    normals = _at_full_size(base.normals, (bright.shape[0], bright.shape[1]))
     parts = list(_parts(base.surface, bright.shape))
     for number, faces in enumerate(parts):
         start, length = 0.2 + 0.8 * number / len(parts), 0.8 / len(parts)
         part = _part(work, faces)
         if part is not None:
             slopes = yield from passed_on(_slopes(work, part, trust, seed), partial(_within, start, length))
-            _lay(work, part, faces, trust.kept * slopes, normals)
+            _enter(work, part, faces, trust.kept * slopes, normals)
     return Finer(normals, max(trust.finest_mm, detail_mm, cell / FINER.cells_a_wave), trust.kept)
 
 
@@ -185,7 +185,7 @@ def _within(start: float, length: float, share: float) -> float:
     return start + length * share
 
 
-def _begun(base: Base, bright: Floats, cell: float) -> _Work:
+def _prepared(base: Base, bright: Floats, cell: float) -> _Work:
     surface, recovery = base.surface, base.recovery
     texel_mm = surface.texel_mm * surface.texels.shape[0] / len(bright)
     mask = surface.texels.mask()
@@ -220,16 +220,11 @@ def _closed_over(bright: Floats, mask: Bools, texel_mm: float) -> Floats:
     return found
 
 
-def _at_full_size(normals: Floats, shape: tuple[int, ...]) -> Floats:
-    """(h, w, 3) float16: a normal map enlarged to `shape` (h, w), bilinearly, strip by strip."""
+def _at_full_size(normals: Floats, shape: tuple[int, int]) -> Floats:
+    """(h, w, 3) float16: a normal map enlarged to `shape` (h, w)."""
     found = np.zeros((*shape, 3), np.float16)
-    x = (np.arange(shape[1]) + 0.5) * normals.shape[1] / shape[1] - 0.5
-    y = (np.arange(shape[0]) + 0.5) * normals.shape[0] / shape[0] - 0.5
-    for first in range(0, shape[0], FINER.strip // 4):
-        rows = y[first : first + FINER.strip // 4]
-        across, down = np.tile(x, len(rows)), np.repeat(rows, len(x))
-        for axis in range(3):
-            found[first : first + len(rows), :, axis] = bilinear(normals[..., axis], across, down).reshape(len(rows), -1)
+    for axis in range(3):
+        found[..., axis] = resized(normals[..., axis], shape)
     return found
 
 
@@ -346,7 +341,7 @@ def _slopes(work: _Work, part: _Part, trust: _Trust, seed: int) -> Generator[flo
     return relief.slope
 
 
-def _lay(work: _Work, part: _Part, faces: Ints, slopes: Floats, normals: Floats) -> None:
+def _enter(work: _Work, part: _Part, faces: Ints, slopes: Floats, normals: Floats) -> None:
     """Enter a part's slopes (n, 3) into the normal map (h, w, 3) in place of those of the first pass, on `faces` alone."""
     surface, shape = work.base.surface, work.shown.shape
     own = np.zeros(len(surface.faces), bool)

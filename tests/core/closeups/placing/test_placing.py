@@ -102,7 +102,7 @@ def test_a_patch_is_found_between_pixels() -> None:
     shown = pattern(0, 0)
     corners = patches.corners_of(shown, mask)
     found = patches.matched(shown, mask, 0.7 * pattern(1.3, -0.6) + 0.1, corners, 3)
-    good = found.alike > 0.9
+    good = found.correlation > 0.9
     assert good.sum() > 20
     assert np.allclose(np.median(found.shift[good], axis=0), (1.3, -0.6), atol=0.05)  # a parabola through a cosine's top
 
