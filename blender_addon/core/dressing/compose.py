@@ -20,14 +20,15 @@ from .zones import Zones
 TRIES = 300
 """Most places tried for a prop."""
 
-ENOUGH = 32
+ENOUGH = 64
 """Possible places after which the best of them is taken."""
 
 TOUCHES = 0.5
 """Tangency above which a prop is hidden in a shot other than the hero, when no better place was found."""
 
-HIDDEN = 2.5
-"""Penalty for a prop behind the subject in a shot other than the hero: larger than for a foreign zone."""
+HIDDEN, PEEKS = 7.0, 0.08
+"""Penalty for a prop of which more than that share is behind the subject in a shot other than the hero: larger than for any
+place in the hero."""
 
 LEVEL = 2.5
 """Largest rise of the ground under a prop, mm, at which it does not yet seem to float."""
@@ -35,8 +36,9 @@ LEVEL = 2.5
 HIGHEST, LARGEST = 0.75, 0.4
 """Largest height and area of a prop in the picture, as shares of the subject's outline, so that the piece dominates."""
 
-LARGE = 0.03
-"""Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests. By eye."""
+LARGE = 0.012
+"""Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests, and no
+prop alone makes two pictures of a series look alike. By our own bench."""
 
 SPARING = 6.0
 """Penalty for the share of the frame that a prop covers, so that others have room beside it. By eye."""
@@ -47,8 +49,9 @@ WHOLE, CUT = 0.8, 0.8
 ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
 """Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
 
-FOREIGN = 1.5
-"""Penalty for a prop that lies wholly in zones of the picture that are not the piece's own. Set by eye."""
+FOREIGN = 3.0
+"""Penalty for a prop of that size whose visible part lies wholly in zones of the picture that are not the piece's own; up to
+twice as much for a larger one. By our own bench."""
 
 USUAL_MM = 500.0
 """Distance of the camera at which these lengths apply; for a large piece, seen from farther away, they are wider."""
@@ -182,7 +185,7 @@ def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequen
     level = False
     axis, reach = _length(thing.points)
     for attempt in range(TRIES):
-        spot = _in_zone(stance, zone) if attempt % 4 else None
+        spot = _in_zone(stance, zone, whole=attempt % 8 == 1) if attempt % 4 else None
         if spot is None:
             side = -hand if thing.tall and attempt % 8 else hand
             spot = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
@@ -249,19 +252,20 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
         for view in left:
             touch[view.name] = max(touch.get(view.name, 0.0), tangency(arrangement.points, view))
         touches = max(touch.values(), default=0.0)
-        cost = arrangement.score + SPARING * arrangement.covers + HIDDEN * behind + 1.2 * touches
+        cost = arrangement.score + SPARING * arrangement.covers + HIDDEN * (behind > PEEKS) + 1.2 * touches
         cost += 0.4 * len(way) / max(len(views), 1)
         few.append((cost, arrangement, (*way, *(name for name, value in touch.items() if value > TOUCHES))))
     _, best, way = min(few, key=lambda entry: entry[0])
     return best, way
 
 
-def _in_zone(stance: _Stance, zone: int | None) -> Floats | None:
-    """(2,) a place on the table, mm, that the leading view shows in a zone; None where that is anywhere or sees no table."""
+def _in_zone(stance: _Stance, zone: int | None, *, whole: bool) -> Floats | None:
+    """(2,) a place on the table, mm, that the leading view shows in the piece's quarter of a zone, or in the whole of it; None
+    where it sees no table there, or without a zone."""
     view = stance.lead
-    at = None if zone is None or stance.zones is None else stance.zones.place(zone, stance.rng)
-    if view is None or at is None:
+    if view is None or zone is None or stance.zones is None:
         return None
+    at = stance.zones.place(zone, stance.rng, whole=whole)
     ahead = view.axis + view.rotation[:, :2] @ (at * view.half_slopes)
     if ahead[2] > -1e-3:
         return None
@@ -330,7 +334,8 @@ def _score(points: Floats, stance: _Stance, *, least: float) -> tuple[float, flo
         return 3.0 - seen, covers
     low = float(np.clip(-0.55 - frame[:, 1].min(), 0.0, None))  # props along the lower edge make a picture bottom-heavy
     foreign = 0.0 if stance.zones is None else stance.zones.foreign(frame)
-    return CUT * max(0.0, WHOLE - seen) + 0.8 * low + 20.0 * max(0.0, covers - LARGE) + FOREIGN * foreign, covers
+    large = 40.0 * max(0.0, covers - LARGE)
+    return CUT * max(0.0, WHOLE - seen) + 0.8 * low + large + FOREIGN * foreign * min(covers / LARGE, 2.0), covers
 
 
 def _outgrows(slopes: Floats, outline: Floats) -> bool:

@@ -14,6 +14,9 @@ from .tangency import softness
 SHOWS = 0.05
 """Share of a prop that may show in front of the subject's feet in a shot other than the hero."""
 
+NEAR = 0.06
+"""Distance from the subject within which a thing far behind it seems to touch it, in half heights of the frame. Set by eye."""
+
 SCRAP, UNSHARP = 0.25, 0.02
 """Visible share of a prop below which it is only a scrap, and radius of blur, in half widths of the frame, that hides its
 shape."""
@@ -52,7 +55,7 @@ def scrap_at_edge(points: Floats, view: ShotView) -> bool:
 
 
 def stands_behind(points: Floats, view: ShotView) -> bool:
-    """Whether a prop (n, 3) far behind the subject meets its outline in a shot, its blur included.
+    """Whether a prop (n, 3) far behind the subject meets its outline in a shot or comes near it, its blur included.
 
     A vase that seems to stand on a head is the first thing a photographer moves (common practice).
     """
@@ -62,7 +65,7 @@ def stands_behind(points: Floats, view: ShotView) -> bool:
     seen = depth > max(view.subject_far_mm, 0.0)
     if not seen.any():
         return False
-    reach = softness(depth[seen], view) * view.half_slopes[0]
+    reach = softness(depth[seen], view) * view.half_slopes[0] + NEAR * view.half_slopes[1]
     return bool((outside_distance(slopes[seen], view.outline) <= reach).any())
 
 

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..arrays import Bools, Floats, Ints
+from ..arrays import Floats, Ints
 from ..records import record
 from ..shots.sight import ShotView
 
@@ -67,52 +67,60 @@ class Zones:
         """Numbers of the piece's zones, those beside the subject first."""
         return sorted(((self.number + step) % COUNT for step in LINE), key=_is_hindmost)
 
-    def dealt(self, tall: Sequence[bool]) -> list[int | None]:
+    def dealt(self, tall: Sequence[bool]) -> list[int]:
         """A zone for each thing, by whether it stands tall: those to the back, flat ones beside the subject and in what is
-        left; None where all are taken."""
-        left = self.owned
-        found: list[int | None] = []
+        left; where all are taken, those beside the subject again."""
+        usual = [zone for zone in self.owned if CELLS[zone] != ANYWHERE]
+        left, again = list(usual), 0
+        found: list[int] = []
         for number, stands in enumerate(tall):
             fit = [zone for zone in left if _is_hindmost(zone) is stands]
             later = sum(tall[number + 1 :])
             spare = [zone for zone in left if not stands and _is_hindmost(zone)][later:]
             zone = next(iter([*fit, *spare]), None)
-            if zone is not None:
+            if zone is None:
+                like = [zone for zone in usual if _is_hindmost(zone) is stands] or usual
+                zone, again = like[again % len(like)], again + 1
+            else:
                 left.remove(zone)
             found.append(zone)
         return found
 
-    def place(self, zone: int, rng: np.random.Generator) -> Floats | None:
-        """(2,) a place in the piece's quarter of a zone, in half frames; None where the zone is anywhere."""
-        cell = CELLS[zone]
-        if cell == ANYWHERE:
-            return None
-        row, side, column = cell
+    def place(self, zone: int, rng: np.random.Generator, *, whole: bool = False) -> Floats:
+        """(2,) a place in the piece's quarter of a zone, or in the whole of it, in half frames."""
+        row, side, column = CELLS[zone]
         edge = self.right if side else -self.left
         near, far = COLUMNS[column]
-        above, out = divmod(LINE.index((zone - self.number) % COUNT), 2)
+        above, out = rng.integers(2, size=2) if whole else self._quarter(zone)
         share = near + 0.5 * (out + rng.random()) * (far - near)
         across = min(edge + share * (1.0 - edge), OUTERMOST)
         return np.array([across if side else -across, ROWS[row] + (above - 1.0 + rng.random()) * JITTER])
 
     def foreign(self, frame: Floats) -> float:
-        """The share of points (n, 2), in half frames, that lie in the picture and in zones of which the piece owns none."""
-        row, side, column = self._cells(frame)
-        mine = np.zeros((len(ROWS), 2, 2), bool)
+        """How far those of the points (n, 2), in half frames, that the picture shows lie in what belongs to other pieces, 0 to
+        1: half of each counts in the piece's own zones but outside its quarters of them, all of it elsewhere."""
+        others = np.ones((len(ROWS), 2, 2, 2, 2))
         for zone in self.owned:
             if CELLS[zone] != ANYWHERE:
-                mine[CELLS[zone]] = True
-        return float((self._seen(frame) & ~mine[row, side, column]).mean())
+                others[CELLS[zone]] = 0.5
+                others[(*CELLS[zone], *self._quarter(zone))] = 0.0
+        seen = (np.abs(frame) < 1.0).all(axis=1)
+        return float(others[self._cells(frame[seen])].mean()) if seen.any() else 0.0
 
-    def _cells(self, frame: Floats) -> tuple[Ints, Ints, Ints]:
-        """Row, side and column of points (n, 2)."""
+    def _quarter(self, zone: int) -> tuple[int, int]:
+        """Which quarter of a zone is the piece's: 0 below or 1 above the row's middle, 0 near the outline or 1 farther out."""
+        above, out = divmod(LINE.index((zone - self.number) % COUNT), 2)
+        return above, out
+
+    def _cells(self, frame: Floats) -> tuple[Ints, Ints, Ints, Ints, Ints]:
+        """Row, side and column of points (n, 2), and their quarter as by `_quarter`."""
         middle = 0.5 * (self.left + self.right)
         side = (frame[:, 0] > middle).astype(int)
         edge = np.where(side == 1, self.right, -self.left)
-        column = (np.abs(frame[:, 0]) > edge + 0.5 * (1.0 - edge)).astype(int)
+        share = (np.abs(frame[:, 0]) - edge) / (1.0 - edge)
+        column = (share > 0.5).astype(int)
         between = 0.5 * (np.array(ROWS[1:]) + np.array(ROWS[:-1]))
-        return np.searchsorted(between, frame[:, 1]), side, column
-
-    @staticmethod
-    def _seen(frame: Floats) -> Bools:
-        return (np.abs(frame) < 1.0).all(axis=1)
+        row = np.searchsorted(between, frame[:, 1])
+        above = (frame[:, 1] > np.array(ROWS)[row]).astype(int)
+        out = (share > np.array(COLUMNS).mean(axis=1)[column]).astype(int)
+        return row, side, column, above, out

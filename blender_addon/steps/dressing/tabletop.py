@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...core.arrays import Floats
-from ...core.dressing.background import quiet_shift
+from ...core.arrays import Bools, Floats
+from ...core.dressing.background import quiet_arrangement
 from ...core.dressing.compose import Bench
 from ...core.dressing.in_the_way import stands_behind
 from ...core.dressing.props import digest, kinds
@@ -106,6 +106,8 @@ def run(stage: Stage, settings: Settings) -> Run:
                 "tilt_deg": round(float(np.degrees(np.hypot(*support.slope))), 4), "vertices": len(mesh.vertices),
             }  # fmt: skip
     yield Progress(0.55, "Setting up the room behind")
+    views = with_outlines(stage, views)
+    yield Progress(0.57, "Setting up the room behind")
     if settings.backdrop != "none" and not (rises and len(tops) == 1):
         figures["room_mm"] = yield from _offer_room(stage, settings, extent, views)
     yield Progress(0.7, "Laying props on the table")
@@ -115,8 +117,6 @@ def run(stage: Stage, settings: Settings) -> Run:
         np.array([0.5 * extent.width, max(extent.far_y, -extent.near_y)]), heights, back=extent.far_y,
     )  # fmt: skip
     drawing = partial(_candidates, settings, trade, work, number=number, deck=stage.seed, largest=_largest_props(points, views))
-    views = with_outlines(stage, views)
-    yield Progress(0.71, "Laying props on the table")
     laid = yield from _laid_props(stage, settings, drawing, (views, bench, seed, tone, foot), figures)
     things = f", {several(len(laid), 'prop')} round it" if laid else ""
     return Result(f"{_label(own).capitalize()} under the subject, on {figures['contacts']} points{things}", figures)
@@ -163,7 +163,9 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequenc
         return _offer_photo(stage, settings, half, views)
     making = Progress(0.6, "Setting up the room behind")
     plain = settings.backdrop != "workshop"
-    room = yield from aside(partial(rooms.plain_wall, half) if plain else partial(_workshop, settings, half, views), making)
+    room = yield from aside(
+        partial(rooms.plain_wall, half) if plain else partial(_workshop, settings, extent, half, views), making
+    )
     item = set_parts.make_part("room", room, room_materials())
     set_parts.only_seen(item)
     item[set_parts.TONED] = True
@@ -171,13 +173,27 @@ def _offer_room(stage: Stage, settings: Settings, extent: Extent, views: Sequenc
     return round(2 * half)
 
 
-def _workshop(settings: Settings, half: float, views: Sequence[ShotView]) -> TriangleMesh:
-    """The workshop's walls with what hangs and stands at them, so that as little of it as possible meets the subject's head."""
-    parts = rooms.workshop_parts(half, seed=settings.room, scale=_room_scale(views, half))
-    walls = {part.wall for part in parts.fixed}
-    hung = {wall: [(part.mesh.vertices, part.ways) for part in parts.fixed if part.wall == wall] for wall in walls}
-    shifts = {wall: quiet_shift(things, views) for wall, things in hung.items()}
-    return rooms.assembled(parts, shifts=shifts, away=lambda points: any(stands_behind(points, view) for view in views))
+def _workshop(settings: Settings, extent: Extent, half: float, views: Sequence[ShotView]) -> TriangleMesh:
+    """The workshop's walls with what hangs and stands at them, without what would meet the subject's head."""
+    scale = _room_scale(views, half)
+    parts = rooms.workshop_parts(half, seed=settings.room, scale=scale)
+    hides = partial(_table_hides, extent)
+    shifts, without = {}, []
+    for wall in range(4):
+        hung = parts.hung(wall)
+        shifts[wall], quiet = quiet_arrangement(list(hung.values()), views, scale=scale, hides=hides)
+        without += [group for group, kept in zip(hung, quiet, strict=True) if not kept]
+    away = lambda points: any(stands_behind(points, view) for view in views)  # noqa: E731
+    return rooms.assembled(parts, shifts=shifts, away=away, without=without)
+
+
+def _table_hides(extent: Extent, position: Floats, points: Floats) -> Bools:
+    """Which points (n, 3) mm the table hides from a lens at (3,) mm."""
+    drop = position[2] - points[:, 2]
+    below = (points[:, 2] < 0.0) & (position[2] > 0.0)
+    met = position[:2] + (position[2] / np.where(below, drop, 1.0))[:, None] * (points[:, :2] - position[:2])
+    inside = (np.abs(met[:, 0]) < 0.5 * extent.width) & (met[:, 1] < extent.far_y) & (met[:, 1] > extent.near_y)
+    return below & inside
 
 
 def _offer_rise(stage: Stage, mesh: TriangleMesh, worn: Sequence[str], key: str, place: int) -> None:

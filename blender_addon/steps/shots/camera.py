@@ -7,10 +7,13 @@ from functools import partial
 
 import numpy as np
 
+from ...core.mesh.triangles import TriangleMesh
+from ...core.scan.quality.verdict import SMALLER
 from ...core.shots import optics
+from ...core.shots.close_looks.facets import COARSE, edge_pixels
 from ...core.shots.focus_bracket import bracket
-from ...core.shots.formats import BY_KEY
-from ...core.shots.framing import Placement
+from ...core.shots.formats import BY_KEY, frame_used
+from ...core.shots.framing import Placement, half_slopes
 from ...core.shots.shot_plan import Shot, ShotAsk, product_tilt
 from ...core.shots.subject import Subject
 from ...core.shots.visible import visible
@@ -21,6 +24,7 @@ from ...job.step import Progress, Result, Run
 from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.dressing.shot_light import WARMTH
 from ...scene.meshes import MM, read_mesh
+from ...scene.scan.scan_quality import asked_pixels
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.closeup_shots import closeup_places, note_true_magnification, scan_finest_mm
 from ...scene.shots.moves import TARGET
@@ -80,6 +84,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     first = solved[0].ask.name
     stage.at_swap(lambda: _look_through(stage, first))
     result = _result(solved)
+    result.figures.update(_warn_of_facets(stage, solved, piece))
     result.figures.update(note_true_magnification(stage, solved, near, scan_finest_mm(stage, piece)))
     deciding = partial(close_look_decisions, subject, asks, proposed, settings.close_look, looks)
     decisions = yield from aside(deciding, Progress(0.95, "drawing the close looks"))
@@ -100,6 +105,24 @@ def _deep(stage: Stage, shot: Shot, row: ShotRow, subject: Subject) -> dict[str,
     stage.note(f"{shot.ask.name}: a focus bracket of {len(slices.focus_mm)} slices covers {np.ptp(depths):.1f} mm")
     words = f"{caption} (focus bracket of {len(slices.focus_mm)})"
     return {DEPTH: row.depth, SLICES: [float(distance) for distance in slices.focus_mm], "bozzetto_caption": words}
+
+
+def _warn_of_facets(stage: Stage, solved: list[Shot], piece: TriangleMesh) -> dict[str, object]:
+    """Warn of close looks that show the scan's triangles; returns the pixels that an edge takes, by shot."""
+    figures: dict[str, object] = {}
+    for shot in solved:
+        if shot.ask.kind != "detail":
+            continue
+        used = frame_used(*shot.ask.format_mm, shot.ask.resolution)
+        half = half_slopes(shot.optics, used)
+        wide = edge_pixels(piece.vertices, piece.faces, shot.pose, half, long_side=asked_pixels(stage.sheet))
+        if not np.isfinite(wide):
+            continue
+        figures[f"{shot.ask.name}_edge_pixels"] = round(wide, 1)
+        if wide > COARSE:
+            words = f"{shot.ask.name}: the triangles are coarse: an edge takes {wide:.0f} pixels, and facets may show"
+            stage.warn(f"{words}; export the scan with more triangles, {SMALLER}, or give the shot a lower magnification")
+    return figures
 
 
 def _look_through(stage: Stage, key: str) -> None:

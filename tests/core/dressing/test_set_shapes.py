@@ -7,7 +7,6 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from blender_addon.core.dressing.background import boundary_distance, edges_at_head, quiet_shift
 from blender_addon.core.dressing.debris.layout import MIXES, Amounts, Ground, Share, lay_out, work_density
 from blender_addon.core.dressing.debris.pieces import BODIES, library
 from blender_addon.core.dressing.props import digest, kinds, make_prop
@@ -20,7 +19,6 @@ from blender_addon.core.dressing.tabletops.stone import slate
 from blender_addon.core.dressing.trades import TRADES, Largest, debris_of, draw, size_of, trade_of
 from blender_addon.core.mesh.triangles import face_areas, face_normals, signed_volume
 from blender_addon.core.noise import noise
-from blender_addon.core.shots.sight import ShotView
 
 SMALL = Extent(width=420.0, depth=300.0, reach=45.0, fine=1.2, coarse=10.0)
 
@@ -198,28 +196,6 @@ def test_a_shaving_of_clay_lies_like_a_bridge_or_a_roll_and_does_not_stand_on_it
             area = face_areas(piece.mesh.vertices, piece.mesh.faces)
             middle = area @ piece.mesh.vertices[piece.mesh.faces].mean(axis=1)[:, 2] / area.sum()
             assert middle > 0.4 * piece.height, (piece.height, middle)
-
-
-def test_no_panel_grows_out_of_a_head() -> None:
-    """A board stands where it meets the head of an upright figure; shifted, its edges are clear of it."""
-    rotation = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
-    outline = np.array([[-0.05, -0.1], [0.05, -0.1], [0.05, 0.1], [-0.05, 0.1]])
-    hero = ShotView("hero", "hero", np.array([0.0, -400.0, 40.0]), rotation, (0.3, 0.2), 400.0, 390.0, 410.0, 5.0, outline,
-                    380.0, 420.0)  # fmt: skip
-    corners = np.array([[x, y, z] for x in (0.0, 40.0) for y in (1300.0, 1320.0) for z in (-700.0, 900.0)])
-    assert edges_at_head([corners], hero) > 0.5
-    shift = quiet_shift([(corners, np.array([1.0, 0.0, 0.0]))], [hero])
-    assert 100.0 < abs(shift[0]) < 400.0 and shift[1] == 0.0  # it stands on the floor
-    shelf = np.array([[x, y, z] for x in (-600.0, 600.0) for y in (1300.0, 1500.0) for z in (130.0, 160.0)])
-    lifted = quiet_shift([(shelf, np.eye(3)[[0, 2]])], [hero])  # a shelf as long as the wall can only be hung higher or lower
-    assert edges_at_head([shelf], hero) > 0.5 > edges_at_head([shelf + [0.0, 0.0, lifted[1]]], hero) and lifted[1] != 0.0
-    assert edges_at_head([corners + [shift[0], 0.0, 0.0]], hero) == 0.0
-
-
-def test_distance_from_a_boundary_is_right_inside_and_outside() -> None:
-    square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    found = boundary_distance(np.array([[0.0, 0.0], [0.7, 0.2], [3.0, 0.0], [2.0, 2.0]]), square)
-    assert found == pytest.approx([1.0, 0.3, 2.0, 2**0.5])
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -187,7 +187,7 @@ def test_running_twice_changes_nothing_and_a_new_picture_size_is_no_edit():
     settled(stage.find("shot", "hero"))
     run(step, stage)
     assert (len(bpy.data.objects), len(bpy.data.cameras)) == counts
-    assert not list(stage.notes)
+    assert not [note for note in stage.notes if "triangles are coarse" not in str(note)]
     for name, item in stage.find_all("shot").items():
         assert np.allclose(before[name][0], item.matrix_world) and before[name][1] == item["bozzetto_fnumber"]
 
@@ -339,3 +339,12 @@ def test_a_sheet_that_gives_the_shape_in_pixels_is_read(written, aspect):
 def test_a_shape_in_pixels_that_is_none_is_refused_in_words():
     with pytest.raises(SheetError, match="write aspect, width over height"):
         build(camera.Settings, {"picture_width": "wide"}, "camera")
+
+
+def test_a_close_look_at_coarse_triangles_is_warned_of() -> None:
+    """The egg's edges take some 4 mm of 25: most of a hundred pixels of 3000."""
+    step, stage = job(views="few")
+    found = run(step, stage)
+    notes = [str(note) for note in stage.notes if "triangles are coarse" in str(note)]
+    assert len(notes) == 1 and "detail:" in notes[0] and "render.size" in notes[0]
+    assert found.figures["detail_edge_pixels"] > 2.0 * 25.0  # at 25 no facets were seen

@@ -16,6 +16,7 @@ LABEL = "Camera"
 NEEDS = ("piece",)
 USES = ("stand", "relief_height", "closeup_weight")
 MAKES = ("shot",)
+READS = ("render.size",)
 COST = 6.0
 
 KIND_CHOICES = (
