@@ -20,6 +20,9 @@ thickness (common practice)."""
 ATTACHED = 0.7
 """Least length of creases round a thin wall, over the perimeter of a disc of its area. A disc held all round has 1, a triangle
 held on two of its sides 0.8; a half disc held at its base, as an ear is, 0.45."""
+MOST_WEB = 0.1
+"""Share of the whole surface, one side counted, from which a thin wall is the piece's own, as that of a jar is: a film between
+an arm and a body has 0.01 to 0.05 (a guess)."""
 CREASE = 0.35
 """Least fold (radians) that counts as a crease."""
 LEAST_PERCENT = 0.15
@@ -114,7 +117,7 @@ def _webs(graph: FaceGraph, thin: Bools, whole: float, width: float) -> tuple[Bo
         faces = label == place
         sides = _sides(graph, faces)
         one_side = area[place] / sides
-        if held[place] / sides > ATTACHED * 2.0 * np.sqrt(np.pi * one_side):
+        if one_side < MOST_WEB * whole and held[place] / sides > ATTACHED * 2.0 * np.sqrt(np.pi * one_side):
             web |= faces
             found.append((one_side, np.average(graph.centre[faces], axis=0, weights=graph.area[faces])))
     return web, tuple(_as_walls(found, 3.0 * width))

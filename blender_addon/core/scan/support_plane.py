@@ -18,7 +18,7 @@ from ..mesh.triangles import TriangleMesh, face_crosses, unit
 from ..records import record
 from .resting_pose import settled
 from .standing.body import Body, Hull, body_of
-from .standing.choosing import ROUGH_WORDS, Way, ways_to_stand
+from .standing.choosing import GROUND_WORDS, ROUGH_WORDS, Way, ways_to_stand
 from .standing.evidence import SQUARE
 from .standing.file_axes import AXES
 from .standing.poses import CONTACT, undersides
@@ -27,6 +27,9 @@ MOST_CORRECTION_DEG = 4.0
 """How far the fit to the surface may turn a hull facet's direction; more means that it found another face."""
 NEAR_AXIS_DEG = 12.0
 """How near a file's axis a pose on a few points must lie for that axis to be taken as the vertical that was meant."""
+MOST_ROLL_DEG = 6.0
+"""How far a pose on a few points may roll to its rest; more means that it fell over, as a man on his toes does onto his heels.
+Of 29 such poses all but that man's roll by 2.5 degrees at most."""
 FLAT = 0.2
 """Least share of the contact's outline in a flat face for the ground to be fitted to that face rather than taken from the
 hull."""
@@ -41,12 +44,17 @@ made-up cut head (0.25, 0.31), which therefore no longer counts as unseen."""
 ALIKE_DEG = 10.0
 """Poses this near to one another are not worth a question."""
 DOUBTFUL_MOST = 0.75
-"""Factor on a probability that only the file's axis supports, not even the direction of its rougher side (one file in eight
-is written with another axis up); and the most confidence in a pose on what may be the cut of a neck, which fits a wall as well
-as a table."""
+"""Factor on a probability that only the file's axis supports, neither the direction of its rougher side nor where its origin
+lies (one file in eight is written with another axis up); and the most confidence in a pose on what may be the cut of a neck,
+which fits a wall as well as a table."""
+LYING, TURNED = 0.35, 0.7
+"""Height over the diagonal under which a thing lies flat, as a relief or a mask that is meant to hang does (a mask on its back
+has 0.31, a person lying on a slab 0.46), and the share of its form that does not depend on the direction from which it is a
+plate or a bowl, which do lie so. Guesses."""
 FAR_LESS = 0.06
 """Part of a cut's chance under which a file's axis is no safe way instead (a guess: 0.08 to 0.7 on a horse's head, 0.01 or less
 where a thing does stand on its base)."""
+LYING_WORDS = "it lies flat, as what is made to hang would"
 REFINED = 6
 """Ways to stand that are refined, the likeliest ones."""
 
@@ -59,7 +67,8 @@ class Support:
     flat: share of the support's outline that is flat contact. filled: share of that contact that was open and filled.
     tip_deg: how far it can be tilted before it falls. chance: that this is how it is meant to stand. axis: the file's axis
     that it agrees with, or ''. words: what speaks for and against it. cut: it stands on an irregular filled opening, which
-    may be the cut of a neck. held: what of the chance only the file's axis speaks for.
+    may be the cut of a neck. held: what of the chance only the file's axis speaks for. lying: it lies flat, as what is meant to
+    hang does.
     """
 
     up: Floats
@@ -73,6 +82,7 @@ class Support:
     words: tuple[str, ...] = ()
     cut: bool = False
     held: float = 0.0
+    lying: bool = False
 
 
 @record
@@ -145,9 +155,10 @@ def confidence_in(found: Sequence[Support], chosen: Support) -> float:
     """The chance that the chosen way to stand is right; ways so near to it that nobody would tell them apart count with it."""
     same = sum(way.chance for way in found if way is not chosen and _alike(way, chosen))
     chance = float(np.clip(chosen.chance + same, 0.0, 1.0))
-    if ROUGH_WORDS not in chosen.words:
+    if ROUGH_WORDS not in chosen.words and GROUND_WORDS not in chosen.words:
         chance -= (1.0 - DOUBTFUL_MOST) * min(chosen.held, chance)
-    return min(chance, DOUBTFUL_MOST) if chosen.cut and not chosen.axis else chance
+    doubtful = (chosen.cut and not chosen.axis) or (chosen.lying and chosen.axis != "z" and GROUND_WORDS not in chosen.words)
+    return min(chance, DOUBTFUL_MOST) if doubtful else chance
 
 
 def _as_it_is(body: Body, way: Way) -> Support:
@@ -160,8 +171,11 @@ def _as_it_is(body: Body, way: Way) -> Support:
     slant = SLANT_OF_BROAD if pose.spread > NECK else CUT_SLANT
     askew = pose.base > CUT_BASE and pose.square < SQUARE and pose.slant > slant
     cut = way.cut > CUT or askew
+    turned = (pose.mirror - pose.plane) / max(1.0 - pose.plane, 1e-9) > TURNED
+    lying = pose.tall < LYING and not turned
     return Support(
-        way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis, way.words, cut, way.held
+        way.up, low, kind, pose.flat * pose.even, pose.filled, pose.tip_deg, way.chance, way.axis,
+        (*way.words, LYING_WORDS) if lying else way.words, cut, way.held, lying,
     )  # fmt: skip
 
 
@@ -180,10 +194,11 @@ def refined(body: Body, sample: Sampled, way: Way) -> Support:
     if rough.kind == "flat":
         return _on_its_face(sample, rough, reach)
     rest, point = settled(body.extremes, body.hull, body.mass, -way.up)
-    axis = _near_axis(-rest, way)
+    up = -rest if -rest @ way.up > np.cos(np.radians(MOST_ROLL_DEG)) else way.up
+    axis = _near_axis(up, way)
     if axis is not None:
         return replace(rough, up=axis, point=body.extremes[int((body.extremes @ axis).argmin())])
-    return replace(rough, up=-rest, point=point) if -rest @ way.up > np.cos(np.radians(15.0)) else rough
+    return replace(rough, up=up, point=point) if up is not way.up else rough
 
 
 def _near_axis(up: Floats, way: Way) -> Floats | None:

@@ -154,10 +154,23 @@ def _pictures(stage: Stage, settings: Settings, row: Scan, path: Path, imported:
         )
     for words in dict.fromkeys(words for found in textures for words in found.refused):
         stage.warn(f'"{path.name}": {words}')
-    if chosen.unused:
-        more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
-        stage.note(f'"{path.name}": pictures that nothing uses: {", ".join(chosen.unused[:MOST_NAMED])}{more}')
+    _tell_unused(stage, path, imported, chosen)
     return chosen
+
+
+def _tell_unused(stage: Stage, path: Path, imported: Imported, chosen: Chosen) -> None:
+    """Name the pictures that nothing uses; as something to check where a scan has no colour and nothing else was said of it."""
+    if not chosen.unused:
+        return
+    more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
+    listed = f"{', '.join(chosen.unused[:MOST_NAMED])}{more}"
+    if chosen.decision is not None or imported.mesh.colours or any("base" in each.images for each in chosen.textures):
+        stage.note(f'"{path.name}": pictures that nothing uses: {listed}')
+        return
+    stage.warn(
+        f'"{path.name}" comes without colour: {listed} can\'t be it; if one of them is, name it as "picture" in the row of '
+        "this scan"
+    )
 
 
 def _tell_colourless(stage: Stage, path: Path, imported: Imported, chosen: Chosen) -> None:

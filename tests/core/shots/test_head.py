@@ -15,7 +15,7 @@ from blender_addon.core.shots.close_looks.choosing import close_looks, reordered
 from blender_addon.core.shots.close_looks.crops import worth_of
 from blender_addon.core.shots.close_looks.detail_spots import detail_magnification
 from blender_addon.core.shots.close_looks.head import find_head
-from blender_addon.core.shots.close_looks.head_view import Lens
+from blender_addon.core.shots.close_looks.head_view import Lens, head_look
 from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
@@ -162,6 +162,18 @@ def test_openness_of_a_plane_and_of_a_pit() -> None:
     mesh = standing(lambda p: box(p, (0, 0, 20), (18, 14, 20), 0.5))
     points = np.asarray(mesh.vertices, float)
     assert np.median(openness(points, vertex_normals(points, mesh.faces))) > 0.9
+
+
+def test_what_no_close_look_is_to_show_is_no_head() -> None:
+    """A figure all of whose head was filled (a scan that missed it): the close looks go elsewhere, or there is none."""
+    mesh = standing(footing("skirt", 3).whole)
+    subject = subject_of(mesh)
+    head = find_head(mesh, subject, worth_of(subject))
+    assert head is not None
+    assert head_look(subject, head, LENS, worth_of(subject)) is not None
+    missed = replace(subject, unshown=head.points)
+    assert head_look(missed, head, LENS, worth_of(missed)) is None
+    assert all(proposal.shows != "head" for proposal in close_looks(missed, mesh, LENS, 3))
 
 
 def test_another_place_can_be_shown_first() -> None:

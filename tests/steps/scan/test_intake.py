@@ -40,6 +40,16 @@ def test_obj_with_a_texture_that_only_its_name_gives_away(tmp_path: Path) -> Non
     assert len(bpy.data.objects) == 1  # nothing of the importer's is left
 
 
+@pytest.mark.parametrize("name", ["owl_thickness.png", "owl_BentNormals.png"])
+def test_a_map_alone_beside_a_scan_is_no_colour_and_that_is_to_check(tmp_path: Path, name: str) -> None:
+    picture(tmp_path / name)
+    write_obj(tmp_path / "owl.obj", statuette(rows=12, columns=14))
+    stage, report = run(tmp_path, '[intake]\nscan = "owl.obj"')
+    assert report.results["intake"].figures["textures"] == []
+    (words,) = [note.words for note in stage.notes if "comes without colour" in note.words and note.level == "warning"]
+    assert name in words
+
+
 @pytest.mark.parametrize("suffix", ["ply", "stl", "glb", "gltf", "fbx", "usdc", "obj"])
 def test_every_format_gives_the_same_shape(tmp_path: Path, suffix: str) -> None:
     """Written by Blender's own exporters; the volume of what comes in is that of what went out."""

@@ -11,7 +11,7 @@ from ...arrays import Bools, Floats
 from ...mesh.planar import convex_outline
 from ...records import record
 from ..roughness import rough_side
-from ..symmetry import mirror_profile
+from ..symmetry import mirror_profile, part_profile, turns_alike
 
 STEP_DEG = 10.0
 """Degrees between two directions: a front is a quarter of a turn wide, so that 10 degrees say enough."""
@@ -27,6 +27,8 @@ WORKED, MOST_WORKED = 0.1, 2.0
 for figures and below 0.05 by chance."""
 HEAD = 0.8
 """Share of the height over which the head is looked for: common practice for figures, seven heads high or fewer."""
+LEAST_BROAD = 0.02
+"""Difference of the spreads across and along, over their sum, that counts in full as a broad side (a guess)."""
 CROWN, BODY = 0.88, (0.4, 0.8)
 """Shares of the height of the top of the head, and of the body that it stands out before."""
 
@@ -53,7 +55,8 @@ class Profiles:
 
     mirror, head_mirror: likeness of left and right of the piece and of its head. ahead: how far its top lies towards there.
     worked: how much more detail lies towards there. base: whether a side of the base is square to it. round_share: the share of
-    the form that does not depend on the direction.
+    the form that does not depend on the direction. alike: (k,) the turns in degrees by which it comes to look the same.
+    broad: 1 on the broad side, -1 on the narrow one.
     """
 
     mirror: Floats
@@ -62,6 +65,8 @@ class Profiles:
     worked: Floats
     base: Floats
     round_share: float
+    alike: Floats
+    broad: Floats
 
 
 def profiles(thing: Standing) -> Profiles:
@@ -70,10 +75,10 @@ def profiles(thing: Standing) -> Profiles:
     low, high = float(piece[:, 2].min()), float(piece[:, 2].max())
     head = piece[piece[:, 2] > low + HEAD * (high - low)]
     mirror, round_share = mirror_profile(piece, ANGLES)
-    head_mirror = mirror_profile(head, ANGLES)[0] if len(head) > 200 else np.zeros(DIRECTIONS)
+    head_mirror = part_profile(head, ANGLES) if len(head) > 200 else np.zeros(DIRECTIONS)
     return Profiles(
         np.clip(mirror, 0.0, 1.0), np.clip(head_mirror, 0.0, 1.0), _ahead(piece),
-        _worked(thing), _base_sides(thing), round_share,
+        _worked(thing), _base_sides(thing), round_share, turns_alike(piece), _broad(piece),
     )  # fmt: skip
 
 
@@ -96,6 +101,18 @@ def _ahead(piece: Floats) -> Floats:
         return np.zeros(DIRECTIONS)
     shift = piece[crown, :2].mean(axis=0) - piece[body, :2].mean(axis=0)
     return np.asarray(directions() @ shift / spread, float)
+
+
+def _broad(piece: Floats) -> Floats:
+    """1 on the broad side of a piece (n, 3) to -1 on its narrow one; 0 throughout where it is as broad as deep."""
+    if len(piece) < 2:
+        return np.zeros(DIRECTIONS)
+    along = directions()
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    spread = np.cov((piece[:, :2] - piece[:, :2].mean(axis=0)).T)
+    deep, wide = (np.einsum("nk,kl,nl->n", way, spread, way) for way in (along, across))
+    part = (wide - deep) / np.maximum(wide + deep, 1e-30)
+    return np.asarray(part / max(float(np.abs(part).max()), LEAST_BROAD), float)
 
 
 def _worked(thing: Standing) -> Floats:

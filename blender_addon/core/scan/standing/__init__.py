@@ -2,5 +2,5 @@
 
 In: a mesh and its file's name.
 Out: poses in which it could stand, the likeliest first, each with a chance and reasons.
-Order: `body`, `poses`, `evidence`, `file_axes`, `choosing`.
+Order: `body`, `rising`, `poses`, `evidence`, `file_axes`, `choosing`.
 """

@@ -37,6 +37,7 @@ MUCH_UNSEEN = 0.05
 LEAST_OWN = 0.15
 """Chance of its own, nothing known of the file's axes, under which a pose is held up by the file's axis alone (a guess)."""
 ROUGH_WORDS = "its rougher surfaces look down"
+GROUND_WORDS = "the file's origin lies on the ground under it"
 A_BASE = 0.5
 """How full and regular a base must be so that it is not a neck's cut (a guess)."""
 SQUARE_DEG = 4.0
@@ -67,10 +68,11 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
     """
     light = evidence.light_of(body)
     poses = _looked_at(body, light)
-    meant = file_axes.chances(file) if axes else {}
+    ground = file_axes.on_the_ground(body.extremes.min(axis=0), body.extremes.max(axis=0)) if axes else {}
+    meant, origin = _meant(file, ground)
     mirrors = _mirrors(body) if axes else {}
     best = max([pose.plane for pose in poses] + [likeness for likeness, _ in mirrors.values()], default=0.0)
-    believed = _believed(mirrors, best) if axes else 0.0
+    believed = _believed(mirrors, best, origin) if axes else 0.0
     scores = np.array([evidence.score(pose, light) for pose in poses])
     top = max(evidence.NONE, float(scores.max(initial=-np.inf)))
     found = []
@@ -98,7 +100,8 @@ def ways_to_stand(body: Body, *, file: str = "", axes: bool = True) -> list[Way]
         up = file_axes.AXES[axis]
         lit = evidence.LIGHT * float(light @ up) if light is not None else 0.0
         likely = believed * chance * none * float(np.exp(below(up) - usual + lit - 8.0 * short))
-        words = (ROUGH_WORDS,) if float(rough @ up) > CLEARLY_ROUGH else ()
+        speaks = ((ROUGH_WORDS, float(rough @ up) > CLEARLY_ROUGH), (GROUND_WORDS, ground[axis] > 1.0))
+        words = tuple(said for said, holds in speaks if holds)
         found.append(Way(up, likely, None, axis, words, likely))
     return _gathered(found, (1.0 - believed) * none)
 
@@ -130,10 +133,23 @@ def _mirrors(body: Body) -> dict[str, tuple[float, float]]:
     return found
 
 
-def _believed(mirrors: dict[str, tuple[float, float]], best: float) -> float:
+def _meant(file: str, ground: dict[str, float]) -> tuple[dict[str, float], float]:
+    """The chance of each of the file's axes to be up where they mean anything, and how much where its origin lies
+    (`file_axes.on_the_ground`) speaks for that; nothing where they are not to tell anything."""
+    if not ground:
+        return {}, 1.0
+    chances = {axis: chance * ground[axis] for axis, chance in file_axes.chances(file).items()}
+    origin = sum(chances.values())
+    return {axis: chance / origin for axis, chance in chances.items()}, origin
+
+
+def _believed(mirrors: dict[str, tuple[float, float]], best: float, origin: float) -> float:
     """The chance that the file's axes mean something: a mirror plane square to one of them is hardly chance (the angle alone
-    comes out so in one of ten random poses); a clear mirror plane askew to all of them speaks against."""
-    odds = file_axes.MEANT / (1.0 - file_axes.MEANT)
+    comes out so in one of ten random poses); a clear mirror plane askew to all of them speaks against.
+
+    origin: how much where the file's origin lies speaks for it.
+    """
+    odds = origin * file_axes.MEANT / (1.0 - file_axes.MEANT)
     square = [
         likeness > max(FAINT, best - MUCH_LESS) and abs((angle + 45.0) % 90.0 - 45.0) <= SQUARE_DEG
         for likeness, angle in mirrors.values()

@@ -35,9 +35,35 @@ BY_SUFFIX = {
 }  # fmt: skip
 
 
+GROUND, OFF_THE_GROUND, CENTRED = ((0.003, 20.0), (0.01, 4.0)), 0.5, 0.002
+"""Gap between a file's origin and the lowest point, over the longest side, below which it lies on the ground, and how much that
+speaks for the axis; the same where it lies elsewhere; and how far off its box may lie to be called centred. Of 19 labelled
+scans 12 stand within 0.3 % and two more within 1 %, where chance would bring 0.3 % and 0.7 %; five lie elsewhere and three are
+centred. The factors are kept well below what these counts give: guesses."""
+
+
 def chances(file: str) -> dict[str, float]:
     """The chance of each axis to be up, given that the file's axes mean anything; they add up to 1."""
     return BY_SUFFIX.get(PurePath(file).suffix.lower(), Y_UP)
+
+
+def on_the_ground(low: Floats, high: Floats) -> dict[str, float]:
+    """How much likelier each axis is to be up for where the file's origin lies, over how likely it is that the file's axes mean
+    nothing: whoever sets a piece upright puts it on the ground, so that its lowest point lies at zero along one axis.
+
+    low, high: (3,) the least and the largest coordinates. A box that lies about the origin, or in one of its corners, was put
+    there by a program, whatever its pose: that says nothing.
+    """
+    size = float((high - low).max())
+    gaps = np.abs(np.stack([low, high])) / max(size, 1e-30)
+    if not size > 0 or (np.abs(low + high) < CENTRED * size).all() or (gaps.min(axis=0) < GROUND[0][0]).sum() > 1:
+        return dict.fromkeys(AXES, 1.0)
+    found = {}
+    for name, up in AXES.items():
+        axis = int(np.abs(up).argmax())
+        gap = gaps[0 if up[axis] > 0 else 1, axis]
+        found[name] = next((factor for limit, factor in GROUND if gap < limit), OFF_THE_GROUND)
+    return found
 
 
 def density(degrees: float) -> float:

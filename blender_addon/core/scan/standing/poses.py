@@ -18,13 +18,15 @@ from ...records import record
 from ..symmetry import best_mirror
 from ..upright import rectangle_sides, rotation_between
 from .body import Body, flat_outline
+from .rising import belly, legs
 
 CONTACT = 0.012
 """How far from the support a face may lie and still count as contact, over the diagonal."""
 LOWEST = 0.0005
 """Share of the surface that may lie under the ground: the foot of the thinnest leg is more."""
-MOST_FACETS = 40
-"""Facets of the hull that are tried as a base, the largest first, to bound the time."""
+MOST_FACETS, MOST_GROUPS = 40, 500
+"""Facets of the hull that are tried as a base, the largest first, and groups of triangles among which the largest are looked
+for, to bound the time: the foot of a jar is cut into many small triangles, the walls beside it into few."""
 LEAST_UNDERSIDE = 0.02
 """Least area of an underside of its own over that of the surface."""
 LID_DEG, MOST_LIDS = 20.0, 3
@@ -53,11 +55,12 @@ class Pose:
     opening: the rim that it stands on is open. share: contact over all surface. even: 1 for a flat contact, 0 for the belly of
     something round. flat: share of the contact's outline that is contact. filled: share of the contact that was filled.
     tip_deg: how far it can be tilted before it falls. spread: the contact's outline over the outline of all, seen from above.
-    central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area.
-    regular: how near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall:
-    height over diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right.
-    hollow: how deep the hollow is over which a vessel stands. top: the outline of its top over that of all, from above.
-    opposite: how much of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`).
+    central: how deep the centre of mass lies inside the contact's outline, over the radius of a disc of its area. regular: how
+    near the contact's outline comes to a rectangle or a disc. square: what share of a rectangle it fills. tall: height over
+    diagonal. along: how far up is the direction in which the thing is longest. mirror: how well left mirrors right. hollow: how
+    deep the hollow is over which a vessel stands. top: the outline of its top over that of all, from above. opposite: how much
+    of a base its other end is. slant: how askew the walls over it stand on it (`wall_slant`). belly: how much of what rises
+    from the ground faces down, legs: how far it stands on legs (`rising`).
     """
 
     up: Floats
@@ -80,6 +83,8 @@ class Pose:
     top: float = 0.0
     opposite: float = 0.0
     slant: float = 0.0
+    belly: float = 0.5
+    legs: float = 0.0
 
     @property
     def base(self) -> float:
@@ -156,7 +161,7 @@ def facet_directions(points: Floats, triangles: Ints, diagonal: float) -> list[t
     middles = points[triangles].mean(axis=1)
     left = areas > 1e-9 * diagonal**2
     found: list[tuple[Floats, float, Floats]] = []
-    while left.any() and len(found) < 60:
+    while left.any() and len(found) < MOST_GROUPS:
         seed = int(np.argmax(np.where(left, areas, -1.0)))
         offset = np.abs((middles - points[triangles[seed, 0]]) @ normals[seed])
         group = left & (normals @ normals[seed] > np.cos(np.radians(6.0))) & (offset < CONTACT * diagonal)
@@ -208,10 +213,12 @@ def measured(body: Body, down: Floats, under: Underside | None = None) -> Pose:
     if under is not None and under.is_open:
         flat = even = filled = 1.0
         share = under.area / body.area
+    ground = body.mass + (low - float(body.mass @ up)) * up
     return Pose(
-        up, body.mass + (low - float(body.mass @ up)) * up, under is not None and under.is_open, share, even, flat, filled,
+        up, ground, under is not None and under.is_open, share, even, flat, filled,
         float(np.degrees(np.arctan2(depth, height))), float(depth / max(np.sqrt(area / np.pi), 1e-9 * body.diagonal)),
         min(area / whole, 1.0), *_regularity(outline, area), tall / body.diagonal, _along(body, up),
+        belly=belly(body, up, ground),
     )  # fmt: skip
 
 
@@ -286,7 +293,7 @@ def looked_at(body: Body, pose: Pose) -> Pose:
     rim = min(deep / DEEP, 1.0) * all_round * (1.0 - vessel)
     return replace(
         pose, mirror=mirror, plane=likeness, hollow=deep * touched * vessel, top=top, opposite=opposite,
-        slant=wall_slant(body, pose), flat=max(pose.flat, rim),
+        slant=wall_slant(body, pose), legs=legs(body, pose.up, pose.point), flat=max(pose.flat, rim),
         share=max(pose.share, rim * enclosed / max(body.area, 1e-30)),
     )  # fmt: skip
 

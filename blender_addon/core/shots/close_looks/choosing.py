@@ -38,8 +38,9 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
     usual = detail_magnification(subject, lens.frame_mm)
     frame = lens.frame_mm[0] / usual, lens.frame_mm[1] / usual
     head = find_head(mesh, subject, worth)
-    if head is not None:
-        found.append(Proposal("head" if head.neck else "part", head_look(subject, head, lens, worth), head.sure))
+    look = None if head is None else head_look(subject, head, lens, worth)
+    if head is not None and look is not None:
+        found.append(Proposal("head" if head.neck else "part", look, head.sure))
     places = detail_spots(
         subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
     )

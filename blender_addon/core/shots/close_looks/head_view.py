@@ -54,13 +54,14 @@ class Lens:
         return focus_for(self.focal_mm, magnification, pupil_ratio=self.pupil_ratio)
 
 
-def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseLook:
-    """The close look at a head; `grown` is over the subject's usual magnification. worth: (k,) of the subject's points."""
+def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseLook | None:
+    """The close look at a head; `grown` is over the subject's usual magnification. None where from everywhere it shows most of
+    what no close look is to show, as the neck of a jar does that was taken for a head. worth: (k,) of the subject's points."""
     facing = facing_of(subject, head, worth)
     face = face_of(subject, head, worth, facing)
     pitch = _pitch_of(subject, head, worth, face, facing)
     best: CloseLook | None = None
-    most = -1.0
+    most = -np.inf
     for aside in ASIDE if head.neck else LITTLE_ASIDE:
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
@@ -68,8 +69,7 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
             score = score if np.isfinite(score) else 0.0  # where no side of the head has any worth
             if score > most:
                 best, most = found, score
-    assert best is not None
-    return best
+    return best if most >= 0.0 else None
 
 
 def facing_of(subject: Subject, head: Head, worth: Floats) -> float:
