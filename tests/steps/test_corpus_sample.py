@@ -14,15 +14,15 @@ pytest.importorskip("bpy")
 from scripts.bench.corpus.driver import run_cases
 from scripts.bench.corpus.sheets import COUNT, build, numbers_of
 
-EVERY = 17
+EVERY = 31
 """A prime, so that what alternates within a class is met in all its kinds."""
 
 
 def sample() -> list[int]:
-    """Numbers of some 200 cases: every seventeenth of a class, five of each at least."""
+    """Numbers of some 120 cases: each thirty-first of a class, three of each at least."""
     found = []
     for own in numbers_of().values():
-        found += own[:: min(EVERY, max(1, len(own) // 5))]
+        found += own[:: min(EVERY, max(1, len(own) // 3))]
     return found
 
 

@@ -16,7 +16,7 @@ from blender_addon.core.shots.close_looks.crops import worth_of
 from blender_addon.core.shots.close_looks.detail_spots import detail_magnification
 from blender_addon.core.shots.close_looks.head import find_head
 from blender_addon.core.shots.close_looks.head_view import Lens, head_look
-from blender_addon.core.shots.close_looks.lobes import lobes_of, solid_of
+from blender_addon.core.shots.close_looks.lobes import _walked, lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.subject import Subject, cells_of, richness_of
@@ -207,3 +207,25 @@ def test_points_share_a_cell_when_one_cube_of_the_asked_edge_holds_them() -> Non
         assert count == 5 and np.array_equal(number, np.arange(20) // 4)
     number, count = cells_of(np.array([[0.0, 0, 0], [0, 5, 0], [0, 0, 5], [5, 0, 0], [0.1, 0.2, 0.3]]), 4.0)
     assert count == 4 and number[0] == number[4] and len(set(number.tolist())) == 4
+
+
+def test_what_lies_behind_a_node_follows_it_in_the_walk():
+    """Against a flood from each side of each edge, on trees of chance."""
+    rng = np.random.default_rng(4)
+    for count in (1, 2, 40):
+        edges = [(node, int(rng.integers(node))) for node in range(1, count) if rng.uniform() < 0.9]
+        beside = [[] for _ in range(count)]
+        for number, (first, second) in enumerate(edges):
+            beside[first].append((second, number))
+            beside[second].append((first, number))
+        order, size, from_edge, part = _walked(beside)
+        assert sorted(order) == list(range(count))
+        for number, ends in enumerate(edges):
+            (child,) = (end for end in ends if from_edge[end] == number)
+            flood, todo = {child}, [child]
+            while todo:
+                new = [other for other, edge in beside[todo.pop()] if edge != number and other not in flood]
+                flood.update(new)
+                todo += new
+            place = list(order).index(child)
+            assert set(order[place : place + size[child]]) == flood and len({part[node] for node in flood}) == 1

@@ -115,7 +115,7 @@ def _colour(stage, part: tuple[str, str], place: tuple[int, str]) -> tuple[float
 
 
 def test_materials_of_the_set_stay_as_the_user_changed_them_until_made_afresh(stage) -> None:
-    more = {"count": 250, "powder": 400, "on_stand": 12}
+    more = {"count": 80, "powder": 100, "on_stand": 4}
     changed = _reddened(stage)
     assert {role for role, _ in changed} == {"table", "prop", "debris"}
     materials = len(bpy.data.materials)

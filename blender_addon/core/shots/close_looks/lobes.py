@@ -8,6 +8,8 @@ them. The basins' maximum spanning tree over those saddles holds every neck: cut
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ...arrays import Bools, Floats, Ints
@@ -204,20 +206,43 @@ def _necks(solid: Solid, basin: Ints, tops: Floats, numbers: Ints) -> tuple[Neck
     for number, (first, second, _, _) in enumerate(tree):
         beside[first].append((second, number))
         beside[second].append((first, number))
+    order, size, from_edge, part = _walked(beside)
+    where = np.argsort(order)
     found = []
     for number, (first, second, height, place) in enumerate(tree):
+        child = first if from_edge[first] == number else second
+        below = np.zeros(count, bool)
+        below[order[where[child] : where[child] + size[child]]] = True
+        above = (part == part[child]) & ~below
         for start in (first, second):
-            held = np.zeros(count, bool)
-            held[start] = True
-            todo = [start]
-            while todo:
-                here = todo.pop()
-                for other, edge in beside[here]:
-                    if edge != number and not held[other]:
-                        held[other] = True
-                        todo.append(other)
+            held = below if start == child else above
             found.append(Neck(held, height / max(float(tops[held].max()), 1e-9), solid.places(np.array([place]))[0]))
     return tuple(found)
+
+
+def _walked(beside: Sequence[Sequence[tuple[int, int]]]) -> tuple[Ints, Ints, Ints, Ints]:
+    """A walk through trees, each node before those behind it: what lies behind a node follows it without a gap.
+
+    beside: (other node, edge) of each node. Returns the order (n,) of the nodes; and, of each node, how many lie behind it,
+    itself counted, the edge that led to it (-1: none), and the node at which its tree was entered.
+    """
+    count = len(beside)
+    order, size = [], np.ones(count, int)
+    from_edge, before, part = (np.full(count, -1) for _ in range(3))
+    for entered in range(count):
+        todo = [entered] if part[entered] < 0 else []
+        while todo:
+            here = todo.pop()
+            order.append(here)
+            part[here] = entered
+            for other, edge in beside[here]:
+                if edge != from_edge[here]:
+                    from_edge[other], before[other] = edge, here
+                    todo.append(other)
+    for here in reversed(order):
+        if before[here] >= 0:
+            size[before[here]] += size[here]
+    return np.array(order, int), size, from_edge, part
 
 
 def _saddles(solid: Solid, basin: Ints) -> tuple[Ints, Floats, Ints]:
