@@ -6,7 +6,7 @@ import bpy
 import numpy as np
 import pytest
 
-from blender_addon.ui.overlays.subject_lines import surface_level
+from blender_addon.ui.overlays.subject_lines import _world, surface_level
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
 
@@ -37,3 +37,10 @@ def test_lines_lie_on_the_highest_board_and_on_no_backdrop(heights: tuple[float,
 
 def test_without_a_table_they_lie_at_the_foot() -> None:
     assert surface_level(None, np.zeros(2), 100.0, 3.0) == 3.0
+
+
+def test_each_triangle_is_flat_or_smooth_as_its_face_is() -> None:
+    item = table(0.0, 1.5)
+    item.data.polygons[0].use_smooth, item.data.polygons[1].use_smooth = True, False
+    vertices, triangles, flat = _world(item)
+    assert len(vertices) == 8 and flat.tolist() == [bool(triangle.min() >= 4) for triangle in triangles] and flat.any()

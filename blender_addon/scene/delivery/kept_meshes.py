@@ -46,7 +46,7 @@ class KeptMeshes:
         linked: list[tuple[bpy.types.Collection, bpy.types.Object]] = []
         hidden: list[bpy.types.Object] = []
         try:
-            for item in [item for item in scene.objects if _able(item)]:
+            for item in [item for item in scene.objects if _able(scene, item)]:
                 shown = item
                 if _formed(item) or _wears_its_own(item):
                     shown = there.get((item.name, STAND_IN)) or _stand_in(scene, item)
@@ -74,14 +74,14 @@ class KeptMeshes:
             bpy.data.meshes.remove(mesh)
 
 
-def _able(item: bpy.types.Object) -> bool:
+def _able(scene: bpy.types.Scene, item: bpy.types.Object) -> bool:
     """Whether a second object would share the item's mesh in Cycles, if need be by a stand-in."""
     return (
         item.type == "MESH"
         and not (item.hide_render or item.animation_data or item.data.shape_keys)
         and len(item.data.polygons) > 0
         and (_formed(item) or not _shown_modifiers(item))
-        and (_replaceable(item) or not (_formed(item) or _wears_its_own(item)))
+        and (_replaceable(scene, item) or not (_formed(item) or _wears_its_own(item)))
     )
 
 
@@ -100,11 +100,19 @@ def _wears_its_own(item: bpy.types.Object) -> bool:
     return any(slot.link == "OBJECT" for slot in item.material_slots)
 
 
-def _replaceable(item: bpy.types.Object) -> bool:
-    """Whether a stand-in would look the same: it can be in all the item's collections, and no material reads its name."""
-    return all(collection.library is None for collection in item.users_collection) and not any(
-        slot.material and _reads_object(slot.material.node_tree) for slot in item.material_slots
+def _replaceable(scene: bpy.types.Scene, item: bpy.types.Object) -> bool:
+    """Whether a stand-in would look the same: its mesh can be evaluated, it can be in all the item's collections, and no
+    material reads its name."""
+    return (
+        _layer_showing(scene, item) is not None
+        and all(collection.library is None for collection in item.users_collection)
+        and not any(slot.material and _reads_object(slot.material.node_tree) for slot in item.material_slots)
     )
+
+
+def _layer_showing(scene: bpy.types.Scene, item: bpy.types.Object) -> bpy.types.ViewLayer | None:
+    """A view layer that shows the item, since Blender evaluates no mesh that is hidden in the viewport; None where none does."""
+    return next((layer for layer in scene.view_layers if item.visible_get(view_layer=layer)), None)
 
 
 def _reads_object(tree: bpy.types.NodeTree | None) -> bool:
@@ -133,7 +141,7 @@ def _stand_in(scene: bpy.types.Scene, item: bpy.types.Object) -> bpy.types.Objec
 
 def _finished(scene: bpy.types.Scene, item: bpy.types.Object) -> bpy.types.Mesh:
     """A mesh of its own, as our modifier makes it for renders."""
-    layer = next(layer for layer in scene.view_layers if item.name in layer.objects)
+    layer = _layer_showing(scene, item)
     changes = [(modifier, "show_viewport", modifier.show_render) for modifier in item.modifiers]
     with changed(changes), bpy.context.temp_override(scene=scene, view_layer=layer):
         graph = bpy.context.evaluated_depsgraph_get()

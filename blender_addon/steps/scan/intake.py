@@ -164,7 +164,9 @@ def _tell_unused(stage: Stage, path: Path, imported: Imported, chosen: Chosen) -
         return
     more = f" and {len(chosen.unused) - MOST_NAMED} more" if len(chosen.unused) > MOST_NAMED else ""
     listed = f"{', '.join(chosen.unused[:MOST_NAMED])}{more}"
-    if chosen.decision is not None or imported.mesh.colours or any("base" in each.images for each in chosen.textures):
+    coloured = imported.mesh.colours or any("base" in each.images for each in chosen.textures)
+    said = " ".join(note.words for note in stage.notes.warnings())  # of a damaged picture more has been said already
+    if coloured or chosen.decision is not None or all(entry.split(" (")[0] in said for entry in chosen.unused):
         stage.note(f'"{path.name}": pictures that nothing uses: {listed}')
         return
     stage.warn(

@@ -93,6 +93,9 @@ def test_centre_of_mass_of_a_box_and_of_an_open_sheet() -> None:
     assert np.allclose(centre_of_mass(mesh.vertices, mesh.faces), [0.0, 0.0, 10.0], atol=1e-9)
     sheet = TriangleMesh(np.array([[0.0, 0, 0], [3, 0, 0], [3, 3, 0], [0, 3, 0]]), np.array([[0, 1, 2], [0, 2, 3]]))
     assert np.allclose(centre_of_mass(sheet.vertices, sheet.faces), [1.5, 1.5, 0.0], atol=1e-9)
+    corners = np.vstack([sheet.vertices, [[0.0, 1, 0], [0, 2, 0]]])  # more points on one side: their mean is not the middle
+    faces = np.array([[1, 2, 3], [1, 3, 5], [1, 5, 4], [1, 4, 0]])
+    assert np.allclose(centre_of_mass(corners, faces), [1.5, 1.5, 0.0], atol=1e-9)
 
 
 def test_spikes_are_found_and_corners_are_not() -> None:

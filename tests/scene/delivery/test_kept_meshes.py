@@ -94,6 +94,23 @@ def test_a_material_that_reads_its_object_keeps_it(scene):
     meshes.close()
 
 
+@pytest.mark.parametrize("hidden", ["viewport", "collection"])
+def test_what_the_viewport_does_not_show_stays_itself(scene, hidden: str) -> None:
+    """It is still rendered, but Blender does not evaluate it outside a render."""
+    if hidden == "viewport":
+        scene.objects["Piece"].hide_viewport = True
+    else:
+        collection = bpy.data.collections.new("Away")
+        scene.collection.children.link(collection)
+        collection.objects.link(scene.objects["Piece"])
+        scene.collection.objects.unlink(scene.objects["Piece"])
+        scene.view_layers[0].layer_collection.children["Away"].exclude = True
+    meshes = KeptMeshes(scene)
+    with meshes.in_place():
+        assert "Piece for the render" not in bpy.data.objects and not scene.objects["Piece"].hide_render
+    meshes.close()
+
+
 def test_the_picture_stays_what_it_was(scene, tmp_path: Path):
     """But for rounding where a ray meets an edge: Cycles' own place of a mesh is not that of a mesh in the common tree."""
     meshes = KeptMeshes(scene)

@@ -91,3 +91,7 @@ def test_a_picture_that_was_enlarged_holds_nothing_as_fine_as_its_pixels() -> No
     assert 2 * 0.025 <= fine < 4 * 0.025  # where a Gaussian of 0.8 pixels leaves 30 times what it leaves of the finest waves
     assert soft > 3.9 * 0.025  # of which the halved picture held no more
     assert finest_of_picture(sharp, ~mask, 0.025) == 0.0
+
+
+def test_progress_of_a_part_lies_within_it() -> None:
+    assert [finer._within(0.2, 0.4, share) for share in (0.0, 0.5, 1.0)] == pytest.approx([0.2, 0.4, 0.6])
