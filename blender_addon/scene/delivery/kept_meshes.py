@@ -111,7 +111,7 @@ def _replaceable(scene: bpy.types.Scene, item: bpy.types.Object) -> bool:
 
 
 def _layer_showing(scene: bpy.types.Scene, item: bpy.types.Object) -> bpy.types.ViewLayer | None:
-    """A view layer that shows the item, since Blender evaluates no mesh that is hidden in the viewport; None where none does."""
+    """A view layer that shows the item, since Blender evaluates no mesh that the viewport hides; None where none does."""
     return next((layer for layer in scene.view_layers if item.visible_get(view_layer=layer)), None)
 
 
