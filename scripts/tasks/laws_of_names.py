@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import contextlib
+import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -101,9 +103,7 @@ def words_beside(root: Path = ROOT) -> list[str]:
 def _missing(module: Module, known: dict[str, set[str]]) -> Iterator[Breach]:
     """What one module imports, or reads of a module that it imports, that `known` modules do not have."""
     modules_here: dict[str, str] = {}
-    for node in ast.walk(module.tree):
-        if not isinstance(node, ast.ImportFrom):
-            continue
+    for line, node in _imports(module.tree):
         target = node.module or ""
         if node.level:
             up = node.level - (1 if module.is_package else 0)
@@ -115,7 +115,7 @@ def _missing(module: Module, known: dict[str, set[str]]) -> Iterator[Breach]:
             if f"{target}.{alias.name}" in known:
                 modules_here[alias.asname or alias.name] = f"{target}.{alias.name}"
             elif alias.name not in known.get(target, set()):
-                yield node.lineno, f"{target} has no {alias.name}"
+                yield line, f"{target} has no {alias.name}"
     own = {node.id for node in ast.walk(module.tree) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
     own |= {node.arg for node in ast.walk(module.tree) if isinstance(node, ast.arg)}
     for node in ast.walk(module.tree):
@@ -124,6 +124,18 @@ def _missing(module: Module, known: dict[str, set[str]]) -> Iterator[Breach]:
         target = modules_here.get(node.value.id, "")
         if target and node.attr not in known[target] and f"{target}.{node.attr}" not in known and node.attr[:2] != "__":
             yield node.lineno, f"{target} has no {node.attr}"
+
+
+def _imports(tree: ast.Module) -> Iterator[tuple[int, ast.ImportFrom]]:
+    """The imports of names in a module, also those in strings that are a program for another process, with their lines."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom):
+            yield node.lineno, node
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and " import " in node.value:
+            with contextlib.suppress(SyntaxError):  # a sentence
+                for inner in ast.walk(ast.parse(textwrap.dedent(node.value))):
+                    if isinstance(inner, ast.ImportFrom) and not inner.level:
+                        yield node.lineno + inner.lineno - 1, inner
 
 
 def uncalled(package: Iterable[Module]) -> list[str]:

@@ -85,7 +85,7 @@ import subprocess
 words = '''
 import sys
 from pathlib import Path
-from scripts.bench._batch_scene import Frames, by_cycles, opened
+from scripts.bench.batch.scene import Frames, by_cycles, opened
 from dataclasses import replace
 from scripts.bench.batch import LIGHT
 by_cycles(opened(Path(sys.argv[1])), replace(LIGHT, count=1))
