@@ -28,8 +28,8 @@ FOLDER = "BOZZETTO_SCANS"
 """Variable that names the folder of labelled scans."""
 SIZE_MM = 80.0
 """Longest side of a scan whose true size is not known, as the step Orientation assumes it."""
-LEFT_OUT = ("relief", "albedo", "material")
-"""Steps that nothing here asks about and that take long."""
+LEFT_OUT = ("relief", "albedo", "material", "reference")
+"""Steps that nothing here asks about and that take long, and one that needs what they make."""
 Tables = dict[str, dict[str, Any]]
 """A table of settings a step, as a job sheet has them."""
 Z_UP_FORMATS = (".ply", ".stl")
