@@ -94,6 +94,8 @@ class Swap:
             old = existing.pop((offer.role, offer.key), None)
             if not self._is_users(old, offer):  # offers that are not placed are removed with the temporary objects
                 self._place(by_uid[offer.uid], old, offer)
+            elif old is not None:
+                _refer_to(old, instead_of=by_uid[offer.uid])
         for place, old in existing.items():
             if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before):
                 self._take_away(old)
@@ -287,6 +289,17 @@ _ALONG = (
 
 _FREE = (bpy.types.Collection, bpy.types.Text)
 """Kinds of data that are kept also where nothing uses them."""
+
+
+def _refer_to(kept: bpy.types.ID, *, instead_of: bpy.types.ID) -> None:
+    """Let the step's other new data use the block that the user changed: debris the changed shapes, for example.
+
+    Nothing older can refer to a new block, so that a swap that fails has nothing to undo here.
+    """
+    for collection in list(getattr(instead_of, "users_collection", ())):
+        collection.objects.unlink(instead_of)  # else the kept object would be linked there, too
+    if type(kept) is type(instead_of):
+        instead_of.user_remap(kept)
 
 
 def edited(block: bpy.types.ID) -> bool:

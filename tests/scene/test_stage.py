@@ -133,6 +133,35 @@ def test_users_of_an_old_object_point_at_the_new_one(stage):
     assert mine.constraints[0].target == stage.find("prop", "jar")
 
 
+def test_new_data_uses_what_the_user_changed_instead_of_what_was_offered(stage):
+    """As debris uses its shapes, and a piece its material: kept in the file alone, a change would be lost in the picture."""
+
+    def build(shift: float) -> None:
+        stage.begin(_step(), afresh=False)
+        shape, user = make_object("shape", TETRA), make_object("user", TETRA)
+        material = bpy.data.materials.new("paint")
+        user.data.materials.append(material)
+        user.constraints.new("TRACK_TO").target = shape
+        user.location.x = shift
+        stage.offer("surface", material, key="piece", name="Paint")
+        stage.offer("prop", shape, key="shape", name="Shape")
+        stage.offer("prop", user, key="user", name="User")
+        stage.swap()
+
+    build(0.0)
+    shape, paint = stage.require("prop", "shape"), stage.require("surface", "piece")
+    shape.data.vertices[0].co.z += 1.0
+    paint.diffuse_color = (1.0, 0.0, 0.0, 1.0)
+    homes = list(shape.users_collection)
+    build(1.0)
+    user = stage.require("prop", "user")
+    assert user.location.x == 1.0  # made again
+    assert (stage.require("prop", "shape"), stage.require("surface", "piece")) == (shape, paint)
+    assert user.constraints[0].target == shape and user.data.materials[0] == paint
+    assert list(shape.users_collection) == homes
+    assert names() == ["Shape", "User"] and [material.name for material in bpy.data.materials] == ["Paint"]
+
+
 def test_scaffolding_is_swept_and_the_users_things_are_not(stage):
     bpy.data.materials.new("mine, unused")
     stage.begin(_step(), afresh=False)

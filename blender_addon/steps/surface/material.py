@@ -74,7 +74,7 @@ def _dress(stage: Stage, role: str, settings: Settings, values: Floats | None) -
         material[STATE] = getattr(settings, recipe(surface.kind).state)
     stage.offer("surface", material, key=role, name=f"{role.capitalize()} {kind}")
     height = maps.height if settings.displacement else None
-    stage.edit(item, _dresser(stage, role, material.session_uid, values, height.session_uid if height else None, maps.uv))
+    stage.edit(item, _dresser(stage, role, values, height.session_uid if height else None, maps.uv))
     return {
         "material": surface.kind,
         "regions": len(regions),
@@ -121,16 +121,16 @@ def _theirs(slot: bpy.types.MaterialSlot, role: str) -> bool:
 
 
 def _dresser(
-    stage: Stage, role: str, material_uid: int, values: Floats | None, height_uid: int | None, uv: str
+    stage: Stage, role: str, values: Floats | None, height_uid: int | None, uv: str
 ) -> Callable[[bpy.types.Object], None]:
-    """The edit of the object at the swap: assigns the material, except where the user assigned one, the cavity attribute and
-    the modifier that renders use.
+    """The edit of the object at the swap: assigns the job's material (the present one, where the user changed it), except where
+    the user assigned another, the cavity attribute and the modifier that renders use.
 
     height_uid: session_uid of the image of the relief's height, in the UV layer `uv`; with None renders raise no relief.
     """
 
     def dress(item: bpy.types.Object) -> None:
-        material = next((entry for entry in bpy.data.materials if entry.session_uid == material_uid), None)
+        material = stage.find("surface", role)
         if not item.material_slots:
             item.data.materials.append(None)
         for slot in item.material_slots if material else ():  # the mesh keeps the scan's own

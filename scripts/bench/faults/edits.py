@@ -8,6 +8,8 @@ from typing import Any
 
 import bpy
 
+from blender_addon.scene import roles
+
 from .. import Options, Record
 from . import tell
 from .edits_of_data import DATA
@@ -54,7 +56,7 @@ def tried(job: SmallJob, group: Sequence[Edit], *, by_command: bool) -> dict[str
     for edit in group:
         edit.make(stage)
     bpy.context.view_layer.update()
-    edited = {edit.name: _seen(edit, stage) for edit in group}
+    edited, used = {edit.name: _seen(edit, stage) for edit in group}, _used(stage)
     for edit in group:
         if edited[edit.name] == before[edit.name]:
             raise RuntimeError(f'the edit "{edit.name}" does nothing: {before[edit.name]}')
@@ -65,7 +67,33 @@ def tried(job: SmallJob, group: Sequence[Edit], *, by_command: bool) -> dict[str
         job.run_in_window()
     stage = job.stage()
     after = {edit.name: _seen(edit, stage) for edit in group}
-    return {name: f"{edited[name]!r} became {after[name]!r}" for name in edited if edited[name] != after[name]}
+    lost = {name: f"{edited[name]!r} became {after[name]!r}" for name in edited if edited[name] != after[name]}
+    loose = sorted(used - _used(stage))
+    if loose:
+        lost.setdefault(group[0].name, f"of {', '.join(edit.name for edit in group)}: no longer used: {loose}")
+    return lost
+
+
+def _used(stage: Any) -> set[tuple[str, str]]:
+    """(what, by what): which of the job's blocks others of the job use, directly or through data without a role.
+
+    An edit that is kept in the file and that nothing shows any more is lost as well.
+    """
+    users, found = bpy.data.user_map(), set()
+    for block in stage.players():
+        seen, front = {block}, [block]
+        while front:
+            for user in users.get(front.pop(), set()) - seen:
+                seen.add(user)
+                if user.get(roles.ROLE):
+                    found.add((_place(block), _place(user)))
+                elif not isinstance(user, (bpy.types.Scene, bpy.types.Collection)):
+                    front.append(user)
+    return {(what, by) for what, by in found if "collection" not in by}
+
+
+def _place(block: Any) -> str:
+    return f"{block[roles.ROLE]} {block.get(roles.KEY, '')}".strip()
 
 
 def _seen(edit: Edit, stage: Any) -> Any:

@@ -63,8 +63,8 @@ def inside(owner: Any) -> Any:
 
 
 def surface_tree(stage: Stage) -> Any:
-    """The node tree of the piece's material."""
-    return stage.find("surface", "piece").node_tree
+    """The node tree of the material that the piece wears."""
+    return stage.find("piece").material_slots[0].material.node_tree
 
 
 def first_number(group: Any) -> Any:

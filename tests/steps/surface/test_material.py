@@ -162,6 +162,21 @@ def test_a_material_of_the_users_own_stays_on_the_piece_until_it_is_reset() -> N
     assert shown(reset.require("piece")).name == "Piece wood"
 
 
+def test_the_piece_wears_the_jobs_material_as_the_user_changed_it() -> None:
+    stage, _ = run("material.piece=clay")
+    worn = shown(stage.require("piece"))
+    next(node for node in worn.node_tree.nodes if node.bl_idname == "ShaderNodeGroup").mute = True
+    again, _ = run("material.piece=wood", only="material")
+    assert shown(again.require("piece")) == worn, "the change was kept in the file, and not on the piece"
+    assert again.find("surface", "piece") == worn
+    assert shown(again.require("stand")).name.startswith("Stand")
+    whole, _ = run("material.piece=wood")
+    assert shown(whole.require("piece")) == worn
+    reset, _ = run("material.piece=wood", only="material", afresh=True)
+    assert shown(reset.require("piece")).name == "Piece wood"
+    assert shown(reset.require("piece")) != worn
+
+
 def test_own_colour_shows_the_scans_photo() -> None:
     stage, _ = run("material.piece=own")
     pictures = [
