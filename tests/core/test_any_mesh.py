@@ -249,6 +249,9 @@ def test_cleanups_parts(mesh: TriangleMesh) -> None:
     assert good.shape == (len(ready.vertices),)
     sound(spikes.settled_among_neighbours(ready, ~good))
     assert np.isfinite(spikes.ring_medians(ready)).all()
+    flat, count = spikes.unfolded(ready)
+    assert count == spikes.folded_faces(ready).sum()
+    sound(flat)
     for percent in (0.0, 1.0, 30.0):
         found = loose.parts(ready, small_percent=percent)
         lone = loose.apart(ready, small_percent=percent)

@@ -12,7 +12,7 @@ import numpy as np
 from ...core.mesh import holes
 from ...core.mesh.clipping import cropped
 from ...core.mesh.rims import oriented
-from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady_vertices
+from ...core.mesh.spikes import in_their_plane, settled_among_neighbours, steady_vertices, unfolded
 from ...core.mesh.topology import degenerate_faces, submesh, welded
 from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.scan.loose import NEAR, parts
@@ -202,10 +202,13 @@ def _without_spikes(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     good = steady_vertices(mesh) | in_their_plane(mesh)
     findings.figures["spikes"] = int((~good).sum())
     findings.figures["spikes_percent"] = round(100.0 * findings.figures["spikes"] / max(len(good), 1), 3)
-    if good.all():
-        return mesh
-    findings.said.append(f"{findings.figures['spikes']:,} spikes taken back")
-    return settled_among_neighbours(mesh, ~good)
+    if not good.all():
+        findings.said.append(f"{findings.figures['spikes']:,} spikes taken back")
+        mesh = settled_among_neighbours(mesh, ~good)
+    mesh, findings.figures["folded_faces"] = unfolded(mesh)
+    if findings.figures["folded_faces"]:
+        findings.said.append(f"{findings.figures['folded_faces']:,} triangles that were folded over laid flat")
+    return mesh
 
 
 def _without_table(

@@ -20,6 +20,7 @@ from blender_addon.core.shots.close_looks.lobes import _walked, lobes_of, solid_
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.subject import Subject, cells_of, richness_of
+from blender_addon.core.shots.visible import visible
 from scripts.truth.modelling.fields import box, ellipsoid, limb
 from scripts.truth.pieces.footings import footing
 from scripts.truth.pieces.stands import meshed
@@ -90,6 +91,34 @@ def test_the_head_is_found_and_wholly_framed(kind: str) -> None:
     share = np.abs(slopes) * LENS.distance(magnification) * magnification / (0.5 * np.asarray(LENS.frame_mm))
     assert (share <= 1.0).all(axis=1).mean() > 0.99
     assert np.linalg.norm(subject.points[head.points] - look.spot, axis=1).min() < 1e-6  # sharp on the head itself
+
+
+@pytest.mark.parametrize("side", [-1.0, 1.0])
+def test_a_raised_arm_does_not_hide_the_face(side: float) -> None:
+    """A figure with its fore-arm held before one side of its face: it is viewed from the other side."""
+    whole = footing("skirt", 3).whole
+
+    def shading_its_eyes(points: Any) -> Any:
+        arm = limb(points, [(side * 14, -4, 54), (side * 15, -18, 62), (side * 4, -20, 74.5)], [2.6, 2.4, 2.4], 0.5)
+        hand = ellipsoid(points, (side * 4, -20, 74.5), (6.0, 2.5, 7.0))
+        return np.minimum(np.minimum(whole(points), arm), hand)
+
+    plain, hidden = (standing(field) for field in (whole, shading_its_eyes))
+    subject = subject_of(hidden)
+    look = close_looks(subject, hidden, LENS, 1)[0].look
+    alone = close_looks(subject_of(plain), plain, LENS, 1)[0].look
+    assert look.spot == pytest.approx(alone.spot, abs=12.0)  # the head, and not the hand
+    assert _bare(subject, look) > 0.85  # the view of the figure without the arm shows 0.34 on the one side
+
+
+def _bare(subject: Subject, look: Any) -> float:
+    """The share of what is nearest on the figure's head and faces the lens that nothing else stands before."""
+    rotation = np.asarray(_rotation(look))
+    eye = look.middle + rotation[:, 2] * 300.0
+    mine = np.linalg.norm(subject.points - [0.5, -2.5, 74.5], axis=1) < 9.0
+    mine &= subject.normals @ rotation[:, 2] > 0.3
+    both = visible(subject.points, subject.normals, position=eye, rotation=rotation, cells=100)
+    return float(both[mine].mean())
 
 
 def test_a_raised_tail_is_no_head() -> None:

@@ -125,16 +125,30 @@ def _taken(
     return crop, CloseLook(point, *view, (float(shift[0]), float(shift[1])), crop.grown)
 
 
-def view_of(subject: Subject, worth: Floats, spot: Floats, rotation: Floats, distance: float) -> View:
+def view_of(
+    subject: Subject, worth: Floats, spot: Floats, rotation: Floats, distance: float, *, others: Subject | None = None
+) -> View:
     """What a camera sees of the subject round a spot (3,), `distance` mm away.
 
-    worth: (k,) of the subject's points. rotation: (3, 3) of the camera.
+    worth: (k,) of the subject's points. rotation: (3, 3) of the camera. others: what may stand before it, as an arm before a
+    face.
     """
     few = thinned(len(subject.points), 6000)
     points, normals = subject.points[few].astype(float), subject.normals[few]
     position = spot + rotation[:, 2] * distance
     slopes, depth = project(points, position, rotation)
-    ahead = (depth > 0) & visible(points, normals, position=position, rotation=rotation, cells=32)
+    near, near_normals = points, normals
+    if others is not None:
+        across, away = project(others.points, position, rotation)
+        before = (
+            (away > 0)
+            & (away < depth.max())
+            & (across > slopes.min(axis=0)).all(axis=1)
+            & (across < slopes.max(axis=0)).all(axis=1)
+        )
+        near, near_normals = np.vstack([points, others.points[before]]), np.vstack([normals, others.normals[before]])
+    seen = visible(near, near_normals, position=position, rotation=rotation, cells=32)
+    ahead = (depth > 0) & seen[: len(points)]
     lit = _lit(points, normals, rotation, spot, distance)
     outline = subject.outline[thinned(len(subject.outline), 6000)]
     edge, edge_depth = project(outline, position, rotation)

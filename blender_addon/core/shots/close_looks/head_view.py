@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...arrays import Floats
+from ...arrays import Bools, Floats
 from ...records import record
 from ..framing import look, project
 from ..optics import LARGEST, focus_for
@@ -17,11 +17,13 @@ from .head import Head
 
 TURNS = 24
 """Directions round the head that are tried."""
-ASIDE, LITTLE_ASIDE = (0.0, -25.0, 25.0), (0.0, -10.0, 10.0)
-"""Angles from the direction it faces at which it is viewed, degrees: a three-quarter view shows more of a form than a frontal
-one. Small angles where there is no neck, since the body would stand beside the head."""
-STRAIGHT_ON = 0.9
-"""Factor on the score of the frontal view beside those."""
+ASIDE = {0.0: 0.9, -25.0: 1.0, 25.0: 1.0, -50.0: 0.6, 50.0: 0.6}
+LITTLE_ASIDE = {0.0: 0.9, -10.0: 1.0, 10.0: 1.0}
+"""Angles from the direction it faces at which it is viewed, degrees, and the factor on the score: a three-quarter view shows
+more of a form than a frontal one; further round where something stands before the face, a raised arm. Small angles where there
+is no neck, since the body would stand beside the head. Set by eye."""
+HIDDEN = 2.0
+"""Exponent by which a view counts less for what the body hides of the head in it. A guess."""
 TILTS = (-6.0, 2.0, 10.0, 20.0)
 """Camera tilts that are tried, degrees: a face that looks down is seen from its own height or from a little below."""
 LOOKED_INTO, ABOVE = 40.0, 6.0
@@ -62,10 +64,10 @@ def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseL
     pitch = _pitch_of(subject, head, worth, face, facing)
     best: CloseLook | None = None
     most = -np.inf
-    for aside in ASIDE if head.neck else LITTLE_ASIDE:
+    for aside, factor in (ASIDE if head.neck else LITTLE_ASIDE).items():
         for tilt in TILTS:
             found, score = _tried(subject, head, lens, worth, face, (facing + aside, tilt))
-            score *= (STRAIGHT_ON if aside == 0.0 else 1.0) * np.exp(-(((tilt - pitch - ABOVE) / LOOKED_INTO) ** 2))
+            score *= factor * np.exp(-(((tilt - pitch - ABOVE) / LOOKED_INTO) ** 2))
             score = score if np.isfinite(score) else 0.0  # where no side of the head has any worth
             if score > most:
                 best, most = found, score
@@ -108,9 +110,11 @@ def _tried(
     rotation = look(*view)
     usual = detail_magnification(subject, lens.frame_mm)
     mine = head.points
-    whole = replace(subject, points=subject.points[mine], normals=subject.normals[mine], richness=subject.richness[mine])
+    whole, rest = _part(subject, mine), _part(subject, ~mine)
     front = head.middle + rotation[:, 2] * head.radius
-    own = view_of(whole, worth[mine], front, rotation, lens.distance(usual))
+    own = view_of(whole, worth[mine], front, rotation, lens.distance(usual), others=rest)
+    alone = view_of(whole, worth[mine], front, rotation, lens.distance(usual))
+    bare = (len(own.points) / max(len(alone.points), 1)) ** HIDDEN
     near = np.exp(-((np.linalg.norm(own.points - face, axis=1) / head.radius) ** 2))
     place = _focus(own, head, near)
     spot = front if place is None else own.points[place]
@@ -127,7 +131,12 @@ def _tried(
     moved, factor = _settled(edge[depth > 0] * distance, frame, half)
     value = float((own.worth * (0.3 + near) * np.where(own.lit, 1.0, UNLIT)).sum())
     shift = shift + moved
-    return CloseLook(spot, *view, (float(shift[0]), float(shift[1])), magnification * factor / usual), value
+    return CloseLook(spot, *view, (float(shift[0]), float(shift[1])), magnification * factor / usual), value * bare
+
+
+def _part(subject: Subject, which: Bools) -> Subject:
+    """The subject with those of its points (k,) alone."""
+    return replace(subject, points=subject.points[which], normals=subject.normals[which], richness=subject.richness[which])
 
 
 def _box(points: Floats, spot: Floats, rotation: Floats, shift: Floats, distance: float) -> tuple[Floats, Floats]:

@@ -1,4 +1,4 @@
-"""What should no close look show? Filled and cut places, the borders of missing data, and the inside of a vessel."""
+"""What should no close look show? Filled and cut places, folds and the borders of missing data, and the inside of a vessel."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import numpy as np
 from ...arrays import Bools, Floats, Ints
 from ...mesh.components import connected_vertices
 from ...mesh.cut import FILLED
+from ...mesh.spikes import folded_faces
 from ...mesh.topology import rim_edges
 from ...mesh.triangles import TriangleMesh, face_areas
 from ..framing import look_along
@@ -43,6 +44,7 @@ def unshown(mesh: TriangleMesh, chosen: Ints, points: Floats, normals: Floats) -
         large[marked[_in_large_patches(mesh, marked, LARGE * size)]] = True
     edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
     large[edges.ravel()] = True
+    large[mesh.faces[folded_faces(mesh)]] = True
     found = bad[chosen] | enclosed(points, normals)
     if large.any():
         found |= _near(points, np.asarray(mesh.vertices, float)[large], BESIDE * size)

@@ -29,7 +29,10 @@ class Settings:
         None, unit="", label="Crop to", help="Keep only what lies below these x, y, z, in the scan file's units", more=True
     )
     spikes: bool = switch(
-        True, label="Smooth spikes", help="Move vertices that stick out like spikes back to their neighbours", more=True
+        True,
+        label="Smooth spikes",
+        help="Move vertices that stick out like spikes, or whose triangles are folded over, back to their neighbours",
+        more=True,
     )
     loose: float = number(
         1.0,
