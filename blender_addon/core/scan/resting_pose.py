@@ -2,7 +2,7 @@
 
 On each facet of the convex hull the height of the centre of mass is its distance from the facet; a facet where that is least
 among its neighbours has the centre above itself and is stable (Goldberg et al., *Part pose statistics*,
-IEEE Trans. Robotics 15, 1999).
+IEEE Trans. Robotics and Automation 15, 1999).
 """
 
 from __future__ import annotations

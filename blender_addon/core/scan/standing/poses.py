@@ -1,7 +1,7 @@
 """In which ways could it stand, and what is true of each? Facets of the hull, open undersides; contact, balance, symmetry.
 
 A resting pose is a plane with the whole thing on one side and its centre of mass over the contact (Goldberg et al., *Part pose
-statistics*, IEEE Trans. Robotics 15, 1999).
+statistics*, IEEE Trans. Robotics and Automation 15, 1999).
 """
 
 from __future__ import annotations
