@@ -45,8 +45,11 @@ def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool 
 
 
 def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
-    """Keep the outcome for the leaving below."""
+    """Keep the outcome for the leaving below; leave out a summary that would import all of hypothesis (1 s) to say nothing."""
     session.config.stash[OUTCOME] = int(exitstatus)
+    plugins = session.config.pluginmanager
+    if "hypothesis" not in sys.modules and plugins.has_plugin("hypothesispytest"):
+        plugins.unregister(name="hypothesispytest")
 
 
 @pytest.hookimpl(trylast=True)

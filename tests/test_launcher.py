@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import tempfile
 import zipfile
 from pathlib import Path
 
@@ -108,11 +109,12 @@ def test_an_installed_python_left_out_fails_in_ci_only(monkeypatch: pytest.Monke
 def test_a_skip_fails_in_ci_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Packages and programs that a test needs must be there; what this Blender or this system does not have excuses it."""
     reasons = ("could not import 'scipy': No module named 'scipy'", "exiftool is not installed here", "this Blender has no USD")
-    cases = "".join(f'<testcase name="t"><skipped message="{reason}"/></testcase>' for reason in reasons)
+    cases = 3 * '<testcase name="t"/>'
+    cases += "".join(f'<testcase name="t"><skipped message="{reason}"/></testcase>' for reason in reasons)
     (tmp_path / "t.xml").write_text(f'<testsuites><testsuite tests="6" skipped="3">{cases}</testsuite></testsuites>')
     for ci, counts in (("", (3, 0, 3)), ("true", (3, 2, 1))):
         monkeypatch.setenv("CI", ci)
-        assert testing._counts(tmp_path / "t.xml") == counts
+        assert testing._counts(testing._cases(tmp_path / "t.xml")) == counts
 
 
 def test_ci_installs_the_programs_that_are_missing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -124,22 +126,61 @@ def test_ci_installs_the_programs_that_are_missing(monkeypatch: pytest.MonkeyPat
 
 
 def test_outcomes_are_counted_from_the_table(tmp_path: Path) -> None:
-    (tmp_path / "t.xml").write_text('<testsuites><testsuite tests="7" failures="1" errors="1" skipped="2"/></testsuites>')
-    assert testing._counts(tmp_path / "t.xml") == (3, 2, 2)
-    assert testing._counts(tmp_path / "none.xml") == (0, 0, 0)
+    ends = ("", "", "", "<failure/>", "<error/>", "<skipped/>", "<skipped/>")
+    cases = "".join(f'<testcase name="t">{end}</testcase>' for end in ends)
+    (tmp_path / "t.xml").write_text(f"<testsuites><testsuite>{cases}</testsuite></testsuites>")
+    assert testing._counts(testing._cases(tmp_path / "t.xml")) == (3, 2, 2)
+    assert testing._counts(testing._cases(tmp_path / "none.xml")) == (0, 0, 0)
 
 
 def test_a_module_that_dies_is_a_failure(tmp_path: Path) -> None:
     module = tmp_path / "test_dies.py"
     module.write_text("import os\n\ndef test_x():\n    os._exit(9)\n")
-    outcome = testing._run_module(Path(sys.executable), module, testing._parser().parse_args([]), [], "", "5.2.3")
+    (outcome,) = together(module)
     assert (outcome.passed, outcome.failed) == (0, 1)
+
+
+def together(*modules: Path) -> list[testing.Outcome]:
+    return testing._run_bundle(Path(sys.executable), modules, testing._parser().parse_args([]), [], "", "5.2.3")
+
+
+def test_modules_share_a_process_and_each_has_its_own_outcome(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where one ends the process, it alone has failed; a plain failure starts no second run."""
+    started: list[list[str]] = []
+    call = testing._call
+    monkeypatch.setattr(testing, "_call", lambda command, *rest: started.append(command) or call(command, *rest))
+    (testing.ROOT / "out").mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory(dir=testing.ROOT / "out") as folder:
+        texts = {
+            "passes": "def test_x():\n    pass\n\ndef test_y():\n    pass\n", "fails": "def test_x():\n    assert 0\n",
+            "dies": "import os\n\ndef test_x():\n    os._exit(9)\n",
+        }  # fmt: skip
+        paths = {name: Path(folder) / f"test_{name}.py" for name in texts}
+        for name, text in texts.items():
+            paths[name].write_text(text)
+        for bad, runs in (("fails", 1), ("dies", 3)):
+            started.clear()
+            outcomes = together(paths["passes"], paths[bad])
+            assert [(outcome.passed, outcome.failed) for outcome in outcomes] == [(2, 0), (0, 1)], bad
+            assert [Path(outcome.name).stem for outcome in outcomes] == ["test_passes", f"test_{bad}"]
+            assert len(started) == runs, bad
+
+
+def test_what_needs_blender_or_takes_longest_has_a_process_of_its_own() -> None:
+    modules = testing._modules([])
+    bundles = testing._bundles(modules)
+    assert sorted(module for bundle in bundles for module in bundle) == sorted(modules)
+    assert 1 < max(map(len, bundles)) <= testing.BUNDLE
+    for bundle in bundles:
+        assert len({module.parent for module in bundle}) == 1
+        alone = any(module.stem in testing.LONGEST or not testing._needs_no_blender(module) for module in bundle)
+        assert not alone or len(bundle) == 1
 
 
 def test_a_module_that_can_not_leave_is_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(testing, "HANG_SECONDS", 1)
     module = tmp_path / "test_stays.py"
     module.write_text("import atexit, time\natexit.register(time.sleep, 60)\n\ndef test_x():\n    pass\n")
-    outcome = testing._run_module(Path(sys.executable), module, testing._parser().parse_args([]), [], "", "5.2.3")
+    (outcome,) = together(module)
     assert (outcome.passed, outcome.failed) == (1, 0)
     assert outcome.seconds < 40

@@ -1,7 +1,7 @@
 """How is the suite run? One process a test module (two at a time), then the host tests on each other Blender.
 
 One process a module, because a process that imported several libraries beside bpy hung at its exit once, and because what
-one module leaves in Blender must not reach the next.
+one module leaves in Blender must not reach the next. Modules that need no Blender share a process, some of a folder at a time.
 """
 
 from __future__ import annotations
@@ -30,6 +30,8 @@ LONGEST, LONG = (
 )
 """The modules, and the folders, that take longest: they begin first, so that no long one is left running alone at the end."""
 HANG_SECONDS = 30
+BUNDLE = 6
+"""Modules of a folder that need no Blender and run in one process: most take less time than a process takes to start."""
 PROGRAMS = {"node": "nodejs", "exiftool": "libimage-exiftool-perl", "chromium": "chromium"}
 """Programs of the system that tests judge by, and Debian's packages of them. A run of CI installs what is missing."""
 EXCUSED = r"this Blender|Windows|named pipes|only Linux|not a git checkout"
@@ -181,7 +183,7 @@ def _modules(paths: Sequence[str]) -> list[Path]:
 def _run_modules(
     python: Path, modules: Sequence[Path], options: argparse.Namespace, more: Sequence[str], *, label: str
 ) -> list[Outcome]:
-    """Run modules, each in a process of its own, `workers` at a time; print a line as each ends."""
+    """Run modules in their processes, `workers` at a time; print a line of each as its process ends."""
     if not modules:
         return []
     zip_path = _zip_for(modules)
@@ -190,9 +192,9 @@ def _run_modules(
     )
     outcomes = []
     with concurrent.futures.ThreadPoolExecutor(max_workers=max(1, options.workers)) as pool:
-        work = [pool.submit(_run_module, python, module, options, more, zip_path, label) for module in modules]
-        for future in concurrent.futures.as_completed(work):
-            outcome = future.result()
+        bundles = _bundles(modules) if not more else [[module] for module in modules]
+        work = [pool.submit(_run_bundle, python, bundle, options, more, zip_path, label) for bundle in bundles]
+        for outcome in (outcome for future in concurrent.futures.as_completed(work) for outcome in future.result()):
             outcomes.append(outcome)
             mark = "FAILED" if outcome.failed else "ok"
             print(
@@ -203,6 +205,22 @@ def _run_modules(
             if outcome.failed:
                 print(outcome.words, flush=True)
     return outcomes
+
+
+def _bundles(modules: Sequence[Path]) -> list[list[Path]]:
+    """The modules of each process, in the order given: one that needs Blender, or is among the longest, alone."""
+    bundles: list[list[Path]] = []
+    open_ones: dict[Path, list[Path]] = {}
+    for module in modules:
+        alone = module.stem in LONGEST or not module.is_relative_to(TESTS) or not _needs_no_blender(module)
+        bundle = open_ones.get(module.parent)
+        if alone or bundle is None or len(bundle) == BUNDLE:
+            bundle = []
+            bundles.append(bundle)
+            if not alone:
+                open_ones[module.parent] = bundle
+        bundle.append(module)
+    return bundles
 
 
 def _zip_for(modules: Sequence[Path]) -> str:
@@ -216,41 +234,55 @@ def _zip_for(modules: Sequence[Path]) -> str:
         return ""
 
 
-def _run_module(
-    python: Path, module: Path, options: argparse.Namespace, more: Sequence[str], zip_path: str, label: str
-) -> Outcome:
-    name = module.relative_to(ROOT).as_posix() if module.is_relative_to(ROOT) else module.name
-    title = name if label == envs.DEFAULTS[0] else f"{name} [{label}]"
+def _run_bundle(
+    python: Path, modules: Sequence[Path], options: argparse.Namespace, more: Sequence[str], zip_path: str, label: str
+) -> list[Outcome]:
+    """Run modules in one process; an outcome of each. Where it ends before its summary, or with an error that is no test's,
+    each runs again by itself, so that the one at fault hides no other's result."""
     marks = [*([] if options.all else ["not oracle"]), *(["not slow and not data"] if options.fast else [])]
     start = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="bozzetto-test-", ignore_cleanup_errors=True) as folder:
         table = Path(folder) / "outcome.xml"
         command = [
-            str(python), "-m", "pytest", str(module), "-q", "-p", "no:cacheprovider", f"--junitxml={table}",
-            f"--basetemp={folder}/tmp", *(["-m", " and ".join(marks)] if marks else []), *more,
+            str(python), "-m", "pytest", *map(str, modules), "-q", "-p", "no:cacheprovider", f"--junitxml={table}",
+            "-o", "junit_family=xunit1", f"--basetemp={folder}/tmp", *(["-m", " and ".join(marks)] if marks else []), *more,
         ]  # fmt: skip
-        words, code = _call(command, _environment(folder, zip_path), table)
-        passed, failed, skipped = _counts(table)
-        if code not in (0, 5) and not failed:
-            failed, words = 1, f"{words}\n{name} ended with code {code} before its summary"
-        return Outcome(title, passed, failed, skipped, time.monotonic() - start, words)
+        words, code = _call(command, _environment(folder, zip_path, options.workers), table)
+        cases = _cases(table)
+    names = [module.relative_to(ROOT).as_posix() if module.is_relative_to(ROOT) else module.name for module in modules]
+    found = {name: [case for case in cases if case.get("file") == name or len(names) == 1] for name in names}
+    failures = sum(_counts(own)[1] for own in found.values())
+    explained = code in (0, 5) or (code == 1 and failures)
+    if len(names) > 1 and not (explained and sum(map(len, found.values())) == len(cases)):
+        return [outcome for module in modules for outcome in _run_bundle(python, [module], options, more, zip_path, label)]
+    if not explained and not failures:  # one module, alone
+        words = f"{words}\n{names[0]} ended with code {code} before its summary"
+    shared = (time.monotonic() - start - _seconds(cases)) / len(names)  # starting, importing, leaving
+    outcomes = []
+    for name, own in found.items():
+        passed, failed, skipped = _counts(own)
+        title = name if label == envs.DEFAULTS[0] else f"{name} [{label}]"
+        failed = failed if explained else max(failed, 1)
+        outcomes.append(Outcome(title, passed, failed, skipped, _seconds(own) + shared, words))
+    return outcomes
 
 
-def _environment(folder: str, zip_path: str) -> dict[str, str]:
-    """A throw-away Blender profile, the packages' threads held back, and the zip for host tests."""
+def _environment(folder: str, zip_path: str, workers: int) -> dict[str, str]:
+    """A throw-away Blender profile, the zip for host tests, and as many threads for numpy's products as a module has cores:
+    more of them wait for each other by spinning, which took a quarter of all time where two modules shared two cores."""
     resources = Path(folder) / "profile"
     (resources / "extensions").mkdir(parents=True)
     environment = {
         **os.environ, "BLENDER_USER_RESOURCES": str(resources), "BLENDER_USER_EXTENSIONS": str(resources / "extensions"),
         "PYTHONDONTWRITEBYTECODE": "1", "BOZZETTO_ZIP": zip_path,
     }  # fmt: skip
-    environment.setdefault("OMP_NUM_THREADS", "2")
+    environment.setdefault("OMP_NUM_THREADS", str(max(1, (os.cpu_count() or 1) // max(1, workers))))
     environment.pop("PYTHONPATH", None)
     return environment
 
 
 def _call(command: list[str], environment: dict[str, str], table: Path) -> tuple[str, int]:
-    """Run one module to its end. One that has written its outcome but can't leave is ended, which is no failure."""
+    """Run one process to its end. One that has written its outcome but can't leave is ended, which is no failure."""
     with tempfile.TemporaryFile("w+", errors="replace") as log:
         work = subprocess.Popen(command, cwd=ROOT, env=environment, stdout=log, stderr=subprocess.STDOUT)
         start, finished = time.monotonic(), None
@@ -277,21 +309,29 @@ def _call(command: list[str], environment: dict[str, str], table: Path) -> tuple
         return "\n".join(log.read().splitlines()[-200:]), code
 
 
-def _counts(table: Path) -> tuple[int, int, int]:
-    """Passed, failed and skipped. In CI a skipped test has failed, unless its reason is `EXCUSED`."""
+def _cases(table: Path) -> list[ElementTree.Element]:
+    """The tests in a table of outcomes; none where it was not written to its end."""
     try:
-        suites = list(ElementTree.parse(table).getroot().iter("testsuite"))
+        return list(ElementTree.parse(table).getroot().iter("testcase"))
     except (OSError, ElementTree.ParseError):
-        return 0, 0, 0
-    total, failed, skipped = (sum(int(s.get(key, 0)) for s in suites) for key in ("tests", "failures", "skipped"))
-    failed += sum(int(s.get("errors", 0)) for s in suites)
+        return []
+
+
+def _seconds(cases: Sequence[ElementTree.Element]) -> float:
+    return sum(float(case.get("time") or 0.0) for case in cases)
+
+
+def _counts(cases: Sequence[ElementTree.Element]) -> tuple[int, int, int]:
+    """Passed, failed and skipped of these tests. In CI a skipped test has failed, unless its reason is `EXCUSED`."""
+    failed = sum(case.find("failure") is not None or case.find("error") is not None for case in cases)
+    reasons = [case.find("skipped").get("message") or "" for case in cases if case.find("skipped") is not None]
+    skipped = len(reasons)
     if in_ci():
         absent = [program for program in PROGRAMS if not shutil.which(program)]
         excused = re.compile("|".join([EXCUSED, UNREACHED, *absent]), re.IGNORECASE)
-        reasons = [reason.get("message") or "" for suite in suites for reason in suite.iter("skipped")]
         lacking = sum(not excused.search(reason) for reason in reasons)
         failed, skipped = failed + lacking, skipped - lacking
-    return total - failed - skipped, failed, skipped
+    return len(cases) - failed - skipped, failed, skipped
 
 
 def in_ci() -> bool:

@@ -74,6 +74,15 @@ frames = 3
 turntable_size = 64
 """
 """The whole job with pictures as small as they can be."""
+FEW_THINGS = """
+[tabletop]
+props = 1
+
+[debris]
+count = 60
+powder = 60
+"""
+"""More of a sheet: each step of the set makes little, for tests that run all of them and look at something else."""
 
 
 def run_until(folder: Path, step: str) -> Any:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.host.small_scan import QUICK_SHEET, write_knob
+from tests.host.small_scan import FEW_THINGS, QUICK_SHEET, write_knob
 from tests.host.traces import Watch, traces
 
 MODULE = "bl_ext.user_default.bozzetto"
@@ -27,7 +27,7 @@ def clicked(zip_path: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[st
     """Install, enable, click once, disable; what was seen on the way."""
     folder = tmp_path_factory.mktemp("job")
     scan = write_knob(folder)
-    (folder / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
+    (folder / "knob.toml").write_text(QUICK_SHEET + FEW_THINGS, encoding="utf-8")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     seen: dict[str, Any] = {"before": traces(), "out": folder / "out", "scan": scan}
     with Watch() as watch:

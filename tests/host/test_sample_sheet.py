@@ -9,14 +9,14 @@ from pathlib import Path
 import bpy
 import pytest
 
-from tests.host.small_scan import QUICK_SHEET, write_knob
+from tests.host.small_scan import FEW_THINGS, QUICK_SHEET, write_knob
 
 PACKAGE = "bl_ext.user_default.bozzetto"
 
 
 def test_sheet_and_looks_are_made_once_there_is_light(installed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write_knob(tmp_path)
-    (tmp_path / "knob.toml").write_text(QUICK_SHEET, encoding="utf-8")
+    (tmp_path / "knob.toml").write_text(QUICK_SHEET + FEW_THINGS, encoding="utf-8")
     bpy.ops.bozzetto.read_sheet(filepath=str(tmp_path / "knob.toml"))
     scene, out = bpy.context.scene, tmp_path / "out"
     scene.bozzetto.output = str(out)
@@ -34,6 +34,7 @@ def test_sheet_and_looks_are_made_once_there_is_light(installed: str, tmp_path: 
     assert [place for place, _ in samples.pictures_of_samples(scene)][:2] == [0, 1]
     (out / "samples" / "03_beeswax.png").write_bytes(b"")  # the number that a former list of samples gave it
     assert "03_beeswax.png" not in {path.name for _, path in samples.pictures_of_samples(scene)}
+    monkeypatch.setattr(kept, "SIDE", 256)
     assert bpy.ops.bozzetto.keep_look() == {"FINISHED"}
     ((sheet, picture),) = kept.looks_of(scene)
     assert sheet.name == "look 1.toml" and picture.stat().st_size > 20_000

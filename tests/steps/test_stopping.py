@@ -18,7 +18,7 @@ from blender_addon.job.stopping import WORDS, Stopped, Stopping
 
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = ROOT / "tests" / "samples" / "0.1.0"
-SLOW = ("--set", "render.size=320", "--set", "render.samples=60", "--set", "render.noise=0", "--set", "render.turntable=false")
+SLOW = ("--set", "render.size=240", "--set", "render.samples=24", "--set", "render.noise=0", "--set", "render.turntable=false")
 """A picture takes two seconds or more, so that a signal sent when it begins falls into it."""
 
 
@@ -77,7 +77,7 @@ def test_a_signal_in_a_render_ends_the_run_after_that_picture(number: int, code:
     assert "stopped; what was finished before stays" in words
     pictures = sorted((job.parent / "out" / "pictures").iterdir())
     assert [path.name for path in pictures] == [".originals", "hero.png"]
-    assert Image.open(pictures[1]).size == (320, 213)
+    assert Image.open(pictures[1]).size == (240, 160)
 
 
 def test_in_a_batch_no_further_sheet_is_begun(job: Path) -> None:

@@ -76,3 +76,9 @@ def test_a_picture_of_surroundings_is_turned_by_its_node() -> None:
 def test_without_a_light_there_is_nothing_to_turn() -> None:
     bpy.ops.wm.read_factory_settings(use_empty=True)
     assert not LiveLight(bpy.context.scene).there
+
+
+@pytest.mark.parametrize(("width", "chosen"), [(8, lights.ROOM_MAP), (600, 600)])
+def test_directions_in_a_picture_are_chosen_by_a_map_of_its_width(width: int, chosen: int) -> None:
+    world = lights.make_surroundings(bpy.data.images.new("Sky", width, width // 2), turn=0.0, level=1.0)
+    assert (world.cycles.sampling_method, world.cycles.sample_map_resolution) == ("MANUAL", chosen)

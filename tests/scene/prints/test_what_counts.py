@@ -8,6 +8,7 @@ from typing import Any
 import bpy
 import pytest
 
+from blender_addon.scene.prints import mesh_print
 from blender_addon.scene.prints.fingerprint import fingerprint
 
 
@@ -64,3 +65,15 @@ def test_an_edit_is_seen_and_taken_back_it_is_none(empty_scene: Any, edit: str) 
     assert fingerprint(block) != before
     change(same)
     assert fingerprint(same) == fingerprint(block)
+
+
+def test_a_mesh_has_one_print_whether_digested_beside_or_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Prints of earlier releases were all made beside."""
+    mesh = bpy.data.meshes.new("Tile")
+    mesh.from_pydata([(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0)], [], [(0, 1, 2, 3)])
+    mesh.uv_layers.new(name="UVMap")
+    at_once = fingerprint(mesh)
+    monkeypatch.setattr(mesh_print, "SMALL", 0)
+    assert fingerprint(mesh) == at_once
+    mesh.vertices[0].co.x = 0.5
+    assert fingerprint(mesh) != at_once

@@ -25,7 +25,7 @@ pytestmark = pytest.mark.usefixtures("empty_scene")
 
 
 def scene_of(wide: float = 0.55, **settings: object) -> Stage:
-    """An egg 80 mm tall, `wide` times as wide, photographed by the camera step."""
+    """An egg 80 mm tall, `wide` times as wide, photographed by the camera step; the hero alone, if `settings` name no views."""
     v, u = np.meshgrid(np.linspace(0.02, np.pi - 0.02, 60), np.linspace(0, 2 * np.pi, 80, endpoint=False), indexing="ij")
     points = 0.04 * np.stack([wide * np.sin(v) * np.cos(u), wide * np.sin(v) * np.sin(u), 1 + np.cos(v)], axis=-1)
     a = np.arange(59 * 80)
@@ -33,7 +33,9 @@ def scene_of(wide: float = 0.55, **settings: object) -> Stage:
     faces = np.concatenate([np.stack([a, a + 80, b], axis=1), np.stack([b, a + 80, b + 80], axis=1)])
     step = from_module(camera)
     sheet = blank([step])
-    sheet.settings["camera"] = build(camera.Settings, {"turntable": False, **settings}, "camera")
+    sheet.settings["camera"] = build(
+        camera.Settings, {"turntable": False, "views": "own", "shots": [{"name": "hero"}], **settings}, "camera"
+    )
     stage = Stage(bpy.context.scene, sheet)
     piece = make_object("Piece", TriangleMesh(points.reshape(-1, 3).astype(np.float32), faces.astype(np.int32)))
     bpy.context.scene.collection.objects.link(piece)
@@ -171,7 +173,7 @@ def test_impossible_questions_are_answered_in_words():
 
 
 def test_each_shot_has_a_small_picture_of_what_it_frames():
-    stage = scene_of(views="full", turntable=True)
+    stage = scene_of(views="full", turntable=True, shots=[])
     shots = stage.find_all("shot")
     assert len(shots) == 9
     for name, shot in shots.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import bpy
 import numpy as np
@@ -28,6 +29,9 @@ from blender_addon.scene.stage import Stage
 from blender_addon.steps.shots import camera
 
 pytestmark = pytest.mark.usefixtures("empty_scene")
+
+HERO: dict[str, Any] = {"views": "own", "turntable": False, "shots": [{"name": "hero"}]}
+"""Settings for the hero alone, whose lens and place are the same as among others; no close look is searched for."""
 
 
 def egg(size_mm: float = 80.0) -> TriangleMesh:
@@ -101,7 +105,7 @@ def test_the_default_list_and_what_downstream_reads():
 
 
 def test_right_after_edits_of_focus_format_picture_blades_and_pupil():
-    step, stage = job()
+    step, stage = job(**HERO)
     run(step, stage)
     hero = stage.find("shot", "hero")
     render = bpy.context.scene.render
@@ -118,7 +122,7 @@ def test_right_after_edits_of_focus_format_picture_blades_and_pupil():
 
 
 def test_right_at_every_frame_of_an_animated_focus():
-    step, stage = job()
+    step, stage = job(**HERO)
     run(step, stage)
     hero = stage.find("shot", "hero")
     for frame, focus in ((1, 200.0), (11, 700.0)):
@@ -133,7 +137,7 @@ def test_right_at_every_frame_of_an_animated_focus():
 
 
 def test_a_focus_object_takes_over():
-    step, stage = job()
+    step, stage = job(**HERO)
     run(step, stage)
     hero = stage.find("shot", "hero")
     mark = bpy.data.objects.new("focus", None)
@@ -156,7 +160,7 @@ def test_all_drivers_are_of_the_kind_that_needs_no_python():
 
 
 def test_right_in_a_plain_blender_without_the_add_on(tmp_path: Path):
-    step, stage = job()
+    step, stage = job(**HERO)
     run(step, stage)
     path = tmp_path / "plain.blend"
     bpy.ops.wm.save_as_mainfile(filepath=str(path), check_existing=False)
@@ -194,7 +198,7 @@ def test_running_twice_changes_nothing_and_a_new_picture_size_is_no_edit():
 
 @pytest.mark.parametrize("change", ["focus", "place"])
 def test_edits_survive_until_made_ours_again(change):
-    step, stage = job()
+    step, stage = job(**HERO)
     run(step, stage)
     hero = stage.find("shot", "hero")
     if change == "focus":
@@ -311,7 +315,7 @@ def test_wrong_wishes_and_nothing_to_photograph_are_said():
 
 @pytest.mark.parametrize(("aspect", "shape"), [(1.5, [960, 640]), (0.8, [768, 960]), (16 / 9, [960, 540])])
 def test_the_aspect_gives_the_pictures_their_shape(aspect, shape):
-    step, stage = job(aspect=aspect)
+    step, stage = job(aspect=aspect, **HERO)
     run(step, stage)
     assert list(stage.find("shot", "hero")["bozzetto_resolution"]) == shape
 
