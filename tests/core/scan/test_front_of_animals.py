@@ -36,7 +36,7 @@ def test_an_animal_that_faces_as_its_file_says_is_not_turned_round_unasked(name:
 
 @pytest.mark.parametrize("name", COUNTED)
 def test_a_turned_animal_shows_its_front_or_is_asked_about(name: str) -> None:
-    """Of kinds that were not looked at while the evidence was weighed. Of all 18 kinds, in other proportions too, one front in ten
+    """Of kinds that were not looked at while the evidence was weighed. Of all 18, in other proportions too, one front in ten
     is wrong and unasked, tortoises and hares most."""
     off, chance = fronts(name, 200.0, None)
     assert off <= SAME_DEG or chance < ASK_BELOW_OF["front"]
