@@ -184,8 +184,10 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
-    """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative."""
-    volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
+    """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative. A shell
+    that is open as widely as it is large, such as a bowl or a relief seen from one side, has no inside: its file is believed."""
+    rims = holes.rims(mesh)
+    volume = signed_volume(*holes.fans(mesh, rims)) if all(holes.closable(mesh, rim) for rim in rims) else 0.0
     area = float(face_areas(np.asarray(mesh.vertices, float), mesh.faces).sum())
     inside_out = volume < -1e-3 * max(float(np.prod(np.maximum(mesh.size, 1e-30))), area**1.5)  # an open sheet has no inside
     findings.figures["turned_outward"] = inside_out or bool(findings.figures.get("turned_outward"))

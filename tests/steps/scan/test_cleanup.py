@@ -10,9 +10,10 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume  # noqa: E402
+from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_normals, signed_volume  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from tests.flat_forms import flat_pieces  # noqa: E402
 from tests.scan_shapes import box, moved, noisy, on_table, rotation, statuette  # noqa: E402
 from tests.steps.scan.three_steps import TURNED_ON_IMPORT, run, write_scan  # noqa: E402
 
@@ -64,6 +65,16 @@ def test_an_open_sheet_is_not_called_inside_out(tmp_path: Path) -> None:
         sheet_alone = TriangleMesh(np.stack([x, y, z], -1).reshape(-1, 3), faces, uv)
         _, report = run(tmp_path, write_scan(tmp_path, sheet_alone), last="cleanup")
         assert not report.results["cleanup"].figures["turned_outward"]
+
+
+def test_a_bowl_seen_from_above_is_neither_turned_nor_called_mirrored(tmp_path: Path) -> None:
+    """Its inside alone: a shell that could be closed on either side, so that its faces stay as the file has them."""
+    bowl = moved(flat_pieces(7)["low bowl"], TURNED_ON_IMPORT.T)
+    stage, report = run(tmp_path, write_scan(tmp_path, bowl), last="cleanup")
+    assert not report.results["cleanup"].figures["turned_outward"]
+    assert not any("mirrored" in note.words for note in stage.notes)
+    clean = read_mesh(stage.require("clean", "1"))
+    assert face_normals(clean.vertices.astype(float), clean.faces)[:, 2].mean() > 0.5  # it still looks up
 
 
 @pytest.mark.parametrize(("role", "said"), [("whole", 1), ("stand", 0)])
