@@ -185,7 +185,7 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
     """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative. A shell
-    that is open as widely as it is large, such as a bowl or a relief seen from one side, has no inside: its file is believed."""
+    that is open as widely as it is large, as a bowl or a relief seen from one side is, has no inside: the file counts."""
     rims = holes.rims(mesh)
     volume = signed_volume(*holes.fans(mesh, rims)) if all(holes.closable(mesh, rim) for rim in rims) else 0.0
     area = float(face_areas(np.asarray(mesh.vertices, float), mesh.faces).sum())
