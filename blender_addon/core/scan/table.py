@@ -8,10 +8,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..arrays import Floats, Ints
+from ..arrays import Bools, Floats, Ints
 from ..mesh.clipping import clipped
+from ..mesh.face_graph import FaceGraph
 from ..mesh.holes import basis
-from ..mesh.planar import convex_outline, depths_inside, outline_area, robust_plane, weighted_median
+from ..mesh.planar import (
+    convex_outline,
+    depths_inside,
+    fit_plane,
+    outline_area,
+    robust_plane,
+    weighted_median,
+    weighted_quantile,
+)
 from ..mesh.topology import rim_edges
 from ..mesh.triangles import TriangleMesh, face_crosses, faces_by_area, unit
 from ..records import record
@@ -22,6 +31,41 @@ MOST_BELOW = 0.15
 """Most area below the sheet, over the sheet's own: the curled edges of a table have less, the sides of a base plate more."""
 LEAST_RISE = 0.35
 """Least height of the piece over its footprint's width; a medal, or a relief on its ground, is lower and left alone."""
+FACING, SCANNED = 0.7, 0.15
+"""Cosine between a face and a side of a sheet that it belongs to, and the share of all surface from which a side counts as
+scanned."""
+
+
+@record
+class Bareness:
+    """When a sheet or slab counts as bare. Lengths are over its width, which is the square root of its area, areas are over its
+    own. All are guesses, set before any form was tried, but for `most_margin` and `solid_slab`, which were set on a flat tile
+    and a cut-out fish of six sets of 23 made-up forms.
+
+    thick: most thickness. high: most height of what lies on it; what stands higher is a piece. margin, most_margin: the least
+    height that counts as off the plane where that is even, and where it is uneven. bumps_of_sheet, bumps_of_slab: most
+    standard distance from the plane of a table seen from above, and of a slab seen from both sides, which is more likely a
+    relief. solid_sheet, solid_slab: least share of the convex outline that is covered; a scan of a table ends raggedly, and
+    what was scanned from both sides is a cut-out if it covers less. edge: a strip along the outline in which a sheet may curl
+    down, or a slab's edge be rounded. sunk: most area below the plane, as of an inscription; raised, one_raised: most above
+    it, in all and in one piece.
+    """
+
+    thick: float = 0.3
+    high: float = 0.12
+    margin: float = 0.004
+    most_margin: float = 0.008
+    bumps_of_sheet: float = 0.005
+    bumps_of_slab: float = 0.003
+    solid_sheet: float = 0.7
+    solid_slab: float = 0.95
+    edge: float = 0.06
+    sunk: float = 0.02
+    raised: float = 0.1
+    one_raised: float = 0.04
+
+
+BARE = Bareness()
 
 
 @record
@@ -149,11 +193,50 @@ def without_table(mesh: TriangleMesh, table: Table) -> TriangleMesh:
     return TriangleMesh(vertices.astype(cut.vertices.dtype), cut.faces, cut.uv, cut.material, cut.colours, cut.face_marks)
 
 
-def is_bare_sheet(mesh: TriangleMesh) -> bool:
-    """Whether the whole scan is one sheet with an open edge, at least 40 times as wide as it is thick: a table with nothing
-    on it, or a thing that is a sheet itself."""
+def is_bare(mesh: TriangleMesh) -> bool:
+    """Whether the whole scan is a level sheet or slab with nothing on it but crumbs: a table alone, or a plain plate.
+
+    It is as flat as a slab is, level on each side that was scanned but for noise and low bumps, of a plain outline, and what
+    rises above it is low and makes up little of it. A relief, a coin's head, an inscription, a raised rim or a bowl's curve
+    is more than that.
+    """
     vertices = mesh.vertices.astype(float)
-    middle = vertices - vertices.mean(axis=0)
-    spread = np.sqrt(np.maximum(np.linalg.eigvalsh(middle.T @ middle / len(middle)), 0.0))
-    edges, _ = rim_edges(mesh.faces, len(mesh.vertices))
-    return bool(len(edges) >= 8 and spread[0] < spread[1] / 40.0)
+    crosses = face_crosses(vertices, mesh.faces)
+    areas = 0.5 * np.linalg.norm(crosses, axis=1)
+    normals, centres = unit(crosses), vertices[mesh.faces].mean(axis=1)
+    if not areas.sum() > 0:
+        return False
+    thin, middle = fit_plane(centres, areas)
+    first, second = basis(thin)
+    outline = convex_outline(np.stack([vertices @ first, vertices @ second], axis=1))
+    area = outline_area(outline)
+    width = float(np.sqrt(max(area, 1e-30)))
+    sides = [side for side in (thin, -thin) if areas[normals @ side > FACING].sum() > SCANNED * areas.sum()]
+    bumps, solid = (BARE.bumps_of_slab, BARE.solid_slab) if len(sides) == 2 else (BARE.bumps_of_sheet, BARE.solid_sheet)
+    for up in sides:
+        upward = normals @ up > FACING
+        plane, centre, noise = robust_plane(centres[upward], areas[upward], up, middle, BARE.thick * width)
+        height = (centres - centre) @ plane
+        low, high = (weighted_quantile(height, areas, share) for share in (0.002, 0.998))
+        margin = float(np.clip(4.0 * noise, BARE.margin * width, BARE.most_margin * width))
+        shown = areas * np.maximum(normals @ plane, 0.0)
+        if noise > bumps * width or high > BARE.high * width or low < -BARE.thick * width or shown.sum() < solid * area:
+            return False
+        flat = np.stack([centres @ first, centres @ second], axis=1)
+        inside = np.zeros(len(areas), bool)
+        off = np.flatnonzero(upward & (height < -margin))
+        inside[off] = depths_inside(outline, flat[off]) > BARE.edge * width
+        if shown[inside].sum() > BARE.sunk * area or not _crumbs(mesh, height > margin, shown, area):
+            return False
+    return bool(sides)
+
+
+def _crumbs(mesh: TriangleMesh, raised: Bools, shown: Floats, area: float) -> bool:
+    """Whether the faces (m,) that are raised are no more than crumbs on a table of that area. shown: (m,) areas seen from
+    above."""
+    if shown[raised].sum() > BARE.raised * area:
+        return False
+    if not raised.any():
+        return True
+    part = FaceGraph.of(mesh).components(raised)
+    return bool(np.bincount(part[raised], shown[raised]).max() < BARE.one_raised * area)

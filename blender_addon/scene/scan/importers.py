@@ -39,8 +39,9 @@ class Imported:
 
     materials: the imported material of each slot, or None. left_out: (name, reason) of each picture that the file names and
     that was not read. remarks: the importer's warnings where it still made a mesh. stray_faces: number of faces that were left
-    out because they refer to missing vertices. step: the smallest difference of
-    coordinates that 32-bit numbers hold there, in the file's unit. block: the importer's own mesh, with faces `faces_of_block`.
+    out because they refer to missing vertices. step: the smallest difference of coordinates that 32-bit numbers hold there, in
+    the file's unit. reflected: number of parts that the file itself mirrors by a negative scale. block: the importer's own
+    mesh, with faces `faces_of_block`.
     """
 
     mesh: TriangleMesh
@@ -53,6 +54,7 @@ class Imported:
     remarks: tuple[str, ...] = ()
     stray_faces: int = 0
     step: float = 0.0
+    reflected: int = 0
     block: bpy.types.Mesh | None = None
     faces_of_block: Ints | None = None
 
@@ -199,7 +201,7 @@ def _gathered(objects: list[bpy.types.Object], shown: str) -> Imported:
     """The triangles of all mesh objects in world space, with one common list of materials."""
     bpy.context.view_layer.update()
     materials: list[bpy.types.Material | None] = []
-    meshes = []
+    meshes, reflected = [], 0
     for item in sorted(objects, key=lambda entry: entry.name):
         world = np.array(item.matrix_world, float)
         item.parent = None
@@ -221,9 +223,12 @@ def _gathered(objects: list[bpy.types.Object], shown: str) -> Imported:
         colours = {COLOUR: next(iter(mesh.colours.values()))} if mesh.colours else {}
         own = np.array(numbers, np.int32)[np.minimum(mesh.material, len(numbers) - 1)]
         meshes.append(replace(mesh, vertices=placed, faces=faces, uv=uv, material=own, colours=colours, face_marks={}))
+        reflected += bool(mirrored)
     alone = len(objects) == 1 and is_bare(objects[0]) and not mirrored
     block = objects[0].data if alone else None
-    return Imported(joined(meshes), materials, parts=len(meshes), block=block, faces_of_block=meshes[0].faces)
+    return Imported(
+        joined(meshes), materials, parts=len(meshes), reflected=reflected, block=block, faces_of_block=meshes[0].faces
+    )
 
 
 def _laid_out(item: bpy.types.Object, mesh: TriangleMesh) -> Floats | None:

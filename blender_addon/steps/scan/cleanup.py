@@ -18,7 +18,7 @@ from ...core.mesh.triangles import TriangleMesh, face_areas, signed_volume
 from ...core.scan.loose import NEAR, parts
 from ...core.scan.quality.measuring import measured
 from ...core.scan.quality.verdict import complaints
-from ...core.scan.table import find_table, is_bare_sheet, without_table
+from ...core.scan.table import find_table, is_bare, without_table
 from ...job.decisions import Decision
 from ...job.errors import SubjectError
 from ...job.files.aside import aside
@@ -79,15 +79,11 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     raw, file = read_mesh(scan), scan["bozzetto_file"]
     welding = Progress(0.08, f"Welding scan {key}")
     mesh = yield from aside(partial(welded, raw), welding)
-    joined = len(mesh.vertices)
+    findings.figures |= {"triangles_before": len(raw.faces), "welded_vertices": len(raw.vertices) - len(mesh.vertices)}
     bad = yield from aside(partial(degenerate_faces, mesh), welding)
     mesh = yield from aside(partial(submesh, mesh, ~bad), welding)
     _refuse_lines(mesh, file)
-    findings.figures |= {
-        "triangles_before": len(raw.faces),
-        "welded_vertices": len(raw.vertices) - joined,
-        "degenerate_faces": int(bad.sum()),
-    }
+    findings.figures["degenerate_faces"] = int(bad.sum())
     mesh, findings.figures["turned_faces"] = yield from aside(partial(oriented, mesh), welding)
     mesh = _cropped(mesh, settings, findings)
     if settings.spikes:
@@ -112,6 +108,7 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
         mesh = yield from aside(partial(_closed, stage, mesh, anchor, findings), filling)
     turning = Progress(0.55, f"Turning the faces of scan {key} outwards")
     mesh = yield from aside(lambda: _outward(holes.marked(mesh), findings), turning)
+    _tell_turned(stage, key, findings)
     before = len(mesh.faces)
     if before > settings.budget:
         yield Progress(0.6, f"Thinning {before:,} triangles to {settings.budget:,}", blocking=True)
@@ -133,6 +130,21 @@ def _cleaned(stage: Stage, settings: Settings, key: str, findings: _Findings) ->
     stage.offer("clean", item, key=key, name=name)
     findings.said.insert(0, f"{len(mesh.faces):,} triangles")
     yield Progress(1.0, f"Scan {key} is clean")
+
+
+def _which(stage: Stage, key: str) -> str:
+    """A scan by the name of its file, to begin a sentence with."""
+    return f'The scan "{stage.require("scan", key)["bozzetto_file"]}"'
+
+
+def _tell_turned(stage: Stage, key: str, findings: _Findings) -> None:
+    """Warn that a scan may be mirrored whose faces all looked inwards."""
+    if findings.figures["turned_outward"]:
+        stage.warn(
+            f"{_which(stage, key)} was inside out: all its faces looked inwards, and were turned. Either they were written the "
+            "wrong way round, which does no harm, or the scan is mirrored, left for right: compare lettering or the hands with "
+            "the real piece. A mirrored scan stays so here; export it again without the mirroring"
+        )
 
 
 def _judged(stage: Stage, scan: bpy.types.Object, mesh: TriangleMesh, findings: _Findings) -> Generator[Progress, None, None]:
@@ -172,14 +184,16 @@ def _refuse_lines(mesh: TriangleMesh, file: str) -> None:
 
 
 def _outward(mesh: TriangleMesh, findings: _Findings) -> TriangleMesh:
-    """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative."""
-    volume = signed_volume(*holes.fans(mesh, holes.rims(mesh)))
+    """The mesh with its faces turned outwards; it is inside out if its signed volume, with rims closed, is negative. A shell
+    that is open as widely as it is large, as a bowl or a relief seen from one side is, has no inside: the file counts."""
+    rims = holes.rims(mesh)
+    volume = signed_volume(*holes.fans(mesh, rims)) if all(holes.closable(mesh, rim) for rim in rims) else 0.0
     area = float(face_areas(np.asarray(mesh.vertices, float), mesh.faces).sum())
     inside_out = volume < -1e-3 * max(float(np.prod(np.maximum(mesh.size, 1e-30))), area**1.5)  # an open sheet has no inside
     findings.figures["turned_outward"] = inside_out or bool(findings.figures.get("turned_outward"))
     if not inside_out:
         return mesh
-    findings.said.append("it was inside out, or mirrored, and its faces have been turned")
+    findings.said.append("it was inside out, and its faces have been turned")
     return replace(mesh, faces=mesh.faces[:, ::-1], uv=None if mesh.uv is None else mesh.uv[:, ::-1])
 
 
@@ -222,10 +236,12 @@ def _without_table(
             found = yield from aside(partial(find_table, mesh), looking)
     findings.figures["table_percent"] = round(100.0 * found.share, 2) if found else 0.0
     if found is None:
-        if (yield from aside(partial(is_bare_sheet, mesh), looking)):
+        a_stand = stage.require("scan", key).get("bozzetto_scan_role") == "stand"
+        if not a_stand and (yield from aside(partial(is_bare, mesh), looking)):
+            findings.figures["bare"] = True
             stage.warn(
-                "The scan is one flat sheet with an open edge, as a table with nothing on it is; if the piece is missing, "
-                "check that the right file was chosen"
+                f"{_which(stage, key)} is level and has nothing on it, as a table or a slab alone has: is there a piece in it "
+                "at all? If there should be one, choose another file; a given height is taken as that of what is there"
             )
         return mesh
     findings.decisions.append((yield from aside(partial(table_decision, paint, mesh, found), looking)))

@@ -11,6 +11,7 @@ from ...core.mesh.triangles import TriangleMesh
 from ...core.scan.units import COUNTABLE, MM_PER_UNIT, UnitGuess, guess_unit, texels_per_unit
 from ...job.decisions import Decision
 from ...job.errors import InputError
+from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.meshes import make_object
 from ...scene.running.captured import captured
@@ -113,6 +114,7 @@ def _offered(
         "texels_per_unit": round(density, 4),
         "vertex_colours": bool(mesh.colours),
         "dropped_vertices": imported.dropped_vertices,
+        "reflected_parts": imported.reflected,
     }
     if item["bozzetto_mm_per_unit"]:
         figures["texels_per_mm_guess"] = round(density / item["bozzetto_mm_per_unit"], 3)
@@ -255,6 +257,7 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
         )
     if imported.repaired_numbers:
         stage.warn(f'"{path.name}" holds {imported.repaired_numbers} UVs or normals that are not numbers; they count as 0')
+    _tell_reflected(stage, path, imported)
     for name, why in imported.left_out:
         stage.warn(f'"{path.name}": the picture "{name}" was left out, since {why}; put a sound one beside the scan')
     if imported.remarks:
@@ -265,6 +268,21 @@ def _tell(stage: Stage, path: Path, imported: Imported, textures: Sequence[Textu
     )
     if by_name:
         stage.note(f'"{path.name}": taken by their names beside the file: {", ".join(by_name)}')
+
+
+def _tell_reflected(stage: Stage, path: Path, imported: Imported) -> None:
+    """Say that the file mirrors its scan; of some parts beside others, as models are made of halves, it is only noted."""
+    count = imported.reflected
+    if count and count < imported.parts:
+        stage.note(
+            f'"{path.name}": the file mirrors {several(count, "part")} of {imported.parts} by a negative scale, and so do we'
+        )
+    elif count:
+        stage.warn(
+            f'"{path.name}" is mirrored, left for right, by a negative scale in the file, and shown as the file has it: '
+            "compare lettering or the hands with the real piece. If they are the wrong way round, make the scale positive in "
+            "the program that wrote the file, and export it again"
+        )
 
 
 def _listed(textures: Sequence[Textures]) -> list[str]:

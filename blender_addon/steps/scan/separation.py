@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -37,6 +37,8 @@ LEFTOVER_FAR, LEFTOVER_OPEN = 1.0, 1.5
 distance of the line, the crease decides."""
 DOUBTFUL = "doubtful"
 """Name of the face mark for webs, thin walls that a scan may have invented."""
+WEBS_NAMED = 3
+"""The most webs that are named in the warning; the figures name all."""
 MUCH_UNSEEN = 0.04
 """Share of the piece that no camera can have seen from which a warning is given."""
 SEAT_REACH = 2.0
@@ -110,21 +112,19 @@ def _found(
     return find_stand(mesh, colour=colour, painted=painted, always=always, top=top)
 
 
-def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMesh, dict[str, float]]:
+def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMesh, dict[str, Any]]:
     """The mesh with the faces of webs marked as doubtful, and figures; warns of what a person should check."""
     found = doubts(mesh, piece, SurfaceQueries(mesh.vertices, mesh.faces).cast, seed=stage.seed)
     corners = np.asarray(mesh.vertices, float)[mesh.faces[piece]].reshape(-1, 3)
     low, high = (corners.min(axis=0), corners.max(axis=0)) if len(corners) else (np.zeros(3), np.ones(3))
-    figures = {
+    figures: dict[str, Any] = {
         "webs": len(found.webs), "unseen_percent": round(100.0 * found.unseen, 2), "wall_mm": round(found.wall, 3),
         "shell": found.shell,
     }  # fmt: skip
-    for area, middle in found.webs[:3]:
-        where = whereabouts(middle, 0.5 * (low + high), high - low)
-        stage.warn(
-            f"A thin wall of about {area:.0f} mm² ({where}) is attached all round, like a web left by scanning between limbs. "
-            'Check whether the piece has it; its faces are marked "doubtful"'
-        )
+    places = [f"{area:.0f} mm² {whereabouts(middle, 0.5 * (low + high), high - low)}" for area, middle in found.webs]
+    if places:
+        figures["web_places"] = places
+        stage.warn(_webs_said(places))
     if found.unseen > MUCH_UNSEEN:
         where = whereabouts(found.unseen_middle, 0.5 * (low + high), high - low)
         stage.warn(
@@ -134,6 +134,21 @@ def _doubted(stage: Stage, mesh: TriangleMesh, piece: Bools) -> tuple[TriangleMe
     if found.webs:
         mesh = replace(mesh, face_marks={**mesh.face_marks, DOUBTFUL: found.web})
     return mesh, figures
+
+
+def _webs_said(places: Sequence[str]) -> str:
+    """One sentence on all webs, the largest of which are named; places: size and whereabouts of each, the largest first."""
+    rest = len(places) - WEBS_NAMED
+    named = "; ".join(places[:WEBS_NAMED]) + (f"; {rest} smaller" if rest > 0 else "")
+    if len(places) == 1:
+        what, whose = "A thin wall", ("is attached all round, like a web", "it", "its")
+    else:
+        what, whose = f"{len(places)} thin walls", ("are attached all round, like webs", "them", "their")
+    like, them, their = whose
+    return (
+        f"{what} ({named}) {like} left by scanning between limbs. Check whether the piece has {them}; {their} faces are marked "
+        f'"{DOUBTFUL}"'
+    )
 
 
 def _piece_alone(stage: Stage, mesh: TriangleMesh, found: Separation, source: str | None) -> Run:

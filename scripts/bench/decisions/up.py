@@ -117,7 +117,8 @@ def _add_case(record: Record, name: str, verdict: Verdict) -> None:
 
 
 def add_group(record: Record, group: str, verdicts: list[Verdict]) -> None:
-    """The rates of one group, in percent of its cases."""
+    """The rates of one group, in percent of its cases; beside what is wrong and was not asked about, what the confidences
+    themselves would let through."""
     turned = group.endswith("turned")
     fronts = [verdict for verdict in verdicts if verdict.front_off is not None]
     rates = {
@@ -128,13 +129,20 @@ def add_group(record: Record, group: str, verdicts: list[Verdict]) -> None:
         "asked_percent": _percent([bool(verdict.asked) for verdict in verdicts]),
     }
     asked = {f"{key}_asked_percent": _percent([key in verdict.asked for verdict in verdicts]) for key in QUESTIONS}
+    doubts = {"up_wrong_unasked_percent": _expected("up", verdicts), "front_wrong_unasked_percent": _expected("front", fronts)}
     for metric, value in rates.items():
         goal, floor = LIMITS[metric][turned]
-        record.add(metric, value, case=group, unit="%", goal=goal, floor=floor)
+        record.add(metric, value, case=group, unit="%", yardstick=doubts.get(metric), goal=goal, floor=floor)
     for metric, value in asked.items():
         record.add(metric, value, case=group, unit="%")
     slowest = max(verdict.seconds for verdict in verdicts)
     record.add("seconds", slowest, case=group, unit="s", goal=f"<= {SECONDS:g}", floor="<= 8")
+
+
+def _expected(key: str, verdicts: list[Verdict]) -> float:
+    """The percent of cases that would be wrong and not asked about if the confidences were exact."""
+    doubts = [0.0 if key in verdict.asked else 1.0 - verdict.confidence.get(key, 1.0) for verdict in verdicts]
+    return 100.0 * float(np.mean(doubts)) if doubts else float("nan")
 
 
 def _percent(holds: list[bool]) -> float:

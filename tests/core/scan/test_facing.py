@@ -48,6 +48,18 @@ def test_a_head_lies_ahead_by_what_it_is_shifted() -> None:
     assert ahead[9] == pytest.approx(0.0, abs=0.02) and ahead[18] == pytest.approx(-ahead[0], rel=0.01)
 
 
+def test_fine_work_counts_less_along_a_body_that_is_longer_than_tall() -> None:
+    """A body that is rough behind, lying and, with other heights, tall: along it what is rough counts by height over length."""
+    points, normals = ball((0.0, 0.0, 12.0), (9.0, 30.0, 12.0), COUNT)
+    spread = np.random.default_rng(2).normal(0.0, 0.5, normals.shape)
+    normals = normals + np.where(points[:, 1:2] > 8.0, spread, 0.0)
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    tall = points * [1.0, 1.0, 2.5]  # its height is as its length, and its cubes hold other points: within a tenth
+    lying, standing = (profiles(Standing(each, normals, 0.0)).worked for each in (points, tall))
+    assert standing[18] > 0.3
+    assert lying[18] == pytest.approx(standing[18] * 12.0 / 30.0, rel=0.1)
+
+
 def test_the_files_front_counts_by_format() -> None:
     """A thing that lies 90 degrees off the file's front: formats that scanners write as they are speak less against it."""
     thing = animal(90.0)

@@ -7,7 +7,8 @@ import pytest
 
 from blender_addon.core.mesh.topology import degenerate_faces, submesh, welded
 from blender_addon.core.mesh.triangles import TriangleMesh
-from blender_addon.core.scan.table import find_table, without_table
+from blender_addon.core.scan.table import find_table, is_bare, without_table
+from tests.flat_forms import bare_tables, flat_pieces
 from tests.scan_shapes import moved, noisy, on_table, rotation, statuette
 
 
@@ -62,3 +63,26 @@ def test_a_rough_slab_with_sloping_sides_and_an_open_underside_is_no_table(seed:
     vertices[upper, 2] += np.random.default_rng(seed).normal(0.0, 0.5, int(upper.sum()))
     vertices[:, 2] = np.where(plate, 0.55 * vertices[:, 2], vertices[:, 2] - 3.6)
     assert find_table(moved(TriangleMesh(vertices, mesh.faces), rotation(seed))) is None
+
+
+COUNTED = (101, 102, 103)
+"""Seeds whose forms were not looked at while `BARE` was set."""
+
+
+@pytest.mark.parametrize("seed", COUNTED)
+@pytest.mark.parametrize("name", list(bare_tables(0)))
+def test_a_table_alone_is_bare(seed: int, name: str) -> None:
+    """However it lies; where a lump on it is as tall and large as a piece, the table is cut away instead."""
+    mesh = moved(bare_tables(seed)[name], rotation(seed))
+    assert is_bare(mesh) or find_table(mesh) is not None
+
+
+@pytest.mark.parametrize("seed", COUNTED)
+@pytest.mark.parametrize("name", list(flat_pieces(0)))
+def test_a_flat_piece_is_not_bare(seed: int, name: str) -> None:
+    assert not is_bare(moved(flat_pieces(seed)[name], rotation(seed)))
+
+
+def test_a_figure_on_its_slab_is_not_bare() -> None:
+    assert not is_bare(sound(noisy(on_table(statuette()), noise=0.05, seed=3)))
+    assert not is_bare(sound(statuette()))

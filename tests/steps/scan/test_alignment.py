@@ -11,6 +11,7 @@ import pytest
 bpy = pytest.importorskip("bpy")
 
 from blender_addon.core.mesh.similarity import Similarity, rotation_from_vector  # noqa: E402
+from blender_addon.core.mesh.topology import joined  # noqa: E402
 from blender_addon.core.mesh.triangles import TriangleMesh, edges  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
 from blender_addon.job.runner import finish  # noqa: E402
@@ -136,3 +137,20 @@ def test_a_web_is_pointed_out_and_marked(stage: Stage) -> None:
     piece = read_mesh(stage.require("piece"), scale=1000.0)
     marked = piece.vertices[piece.faces[piece.face_marks["doubtful"]]].mean(axis=1)
     assert len(marked) > 20 and np.all(marked[:, 0] > 8.0)
+
+
+def test_several_webs_are_one_warning_that_names_the_largest(stage: Stage) -> None:
+    """Two webbed men side by side: one line with the number and the places, and every place among the figures."""
+    vertices, faces = meshed(filled_gap, 1.0)
+    twin = joined([TriangleMesh(vertices, faces), TriangleMesh(vertices + [70.0, 0.0, 0.0], faces)])
+    stage.require("upright").data = make_object("webbed", TriangleMesh(twin.vertices * 0.001, twin.faces)).data
+    result = done(stage, separation)
+    assert result.figures["webs"] == len(result.figures["web_places"]) == 2
+    (said,) = [str(warning) for warning in stage.notes.warnings() if "thin wall" in str(warning)]
+    assert "2 thin walls" in said and all(place in said for place in result.figures["web_places"])
+
+
+def test_of_many_webs_the_smaller_are_counted() -> None:
+    places = [f"{size} mm² 10 mm up" for size in (50, 40, 30, 20, 10)]
+    said = separation._webs_said(places)
+    assert "5 thin walls" in said and places[2] in said and places[3] not in said and "2 smaller" in said

@@ -10,9 +10,10 @@ import pytest
 
 bpy = pytest.importorskip("bpy")
 
-from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume  # noqa: E402
+from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_normals, signed_volume  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
-from blender_addon.scene.meshes import read_mesh  # noqa: E402
+from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from tests.flat_forms import flat_pieces  # noqa: E402
 from tests.scan_shapes import box, moved, noisy, on_table, rotation, statuette  # noqa: E402
 from tests.steps.scan.three_steps import TURNED_ON_IMPORT, run, write_scan  # noqa: E402
 
@@ -66,6 +67,28 @@ def test_an_open_sheet_is_not_called_inside_out(tmp_path: Path) -> None:
         assert not report.results["cleanup"].figures["turned_outward"]
 
 
+def test_a_bowl_seen_from_above_is_neither_turned_nor_called_mirrored(tmp_path: Path) -> None:
+    """Its inside alone: a shell that could be closed on either side, so that its faces stay as the file has them."""
+    bowl = moved(flat_pieces(7)["low bowl"], TURNED_ON_IMPORT.T)
+    stage, report = run(tmp_path, write_scan(tmp_path, bowl), last="cleanup")
+    assert not report.results["cleanup"].figures["turned_outward"]
+    assert not any("mirrored" in note.words for note in stage.notes)
+    clean = read_mesh(stage.require("clean", "1"))
+    assert face_normals(clean.vertices.astype(float), clean.faces)[:, 2].mean() > 0.5  # it still looks up
+
+
+@pytest.mark.parametrize(("role", "said"), [("whole", 1), ("stand", 0)])
+def test_a_slab_alone_is_asked_about_unless_it_is_the_stand(tmp_path: Path, role: str, said: int) -> None:
+    """With a height on the sheet, which would be taken as the slab's."""
+    write_scan(tmp_path, statuette(), "piece.obj")
+    write_scan(tmp_path, moved(box((140.0, 100.0, 14.0), steps=30), rotation(2)), "slab.obj")
+    rows = [("slab.obj", role)] if role == "whole" else [("piece.obj", "whole"), ("slab.obj", role)]
+    text = "".join(f'[[intake.scans]]\nfile = "{file}"\nrole = "{kind}"\n' for file, kind in rows)
+    stage, _ = run(tmp_path, text + "[orientation]\nheight = 60.0", last="cleanup")
+    warnings = [note.words for note in stage.notes.warnings() if "is there a piece in it at all?" in note.words]
+    assert len(warnings) == said and all('"slab.obj"' in words for words in warnings)
+
+
 @pytest.mark.parametrize("seed", [1, 2])
 def test_a_table_goes_and_the_base_is_closed_where_it_stood(tmp_path: Path, seed: int) -> None:
     mesh = moved(noisy(on_table(statuette()), noise=0.05, seed=seed), rotation(seed))
@@ -95,13 +118,26 @@ def test_a_relief_on_its_ground_is_no_table(tmp_path: Path) -> None:
     assert len(read_mesh(stage.require("clean", "1")).faces) == len(faces)
 
 
-def test_an_inside_out_scan_is_turned(tmp_path: Path) -> None:
-    mesh = statuette(open_bottom=False)
-    inside_out = replace(mesh, faces=mesh.faces[:, ::-1], uv=mesh.uv[:, ::-1])
-    stage, report = run(tmp_path, write_scan(tmp_path, inside_out), last="cleanup")
-    assert report.results["cleanup"].figures["turned_outward"]
+@pytest.mark.parametrize("suffix", ["obj", "ply", "stl", "glb"])
+@pytest.mark.parametrize("inside_out", [True, False])
+def test_a_scan_that_is_inside_out_is_turned_and_may_be_mirrored(tmp_path: Path, suffix: str, inside_out: bool) -> None:
+    """Written by Blender's exporters; nothing is said of one that looks outwards."""
+    mesh = replace(statuette(rows=40, columns=48, open_bottom=False), uv=None)
+    mesh = replace(mesh, faces=mesh.faces[:, ::-1]) if inside_out else mesh
+    item = make_object("figure", mesh)
+    bpy.context.scene.collection.objects.link(item)
+    file = str(tmp_path / f"figure.{suffix}")
+    if suffix == "glb":
+        bpy.ops.export_scene.gltf(filepath=file)
+    else:
+        getattr(bpy.ops.wm, f"{suffix}_export")(filepath=file)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    stage, report = run(tmp_path, f'[intake]\nscan = "figure.{suffix}"', last="cleanup")
+    assert report.results["cleanup"].figures["turned_outward"] == inside_out
     clean = read_mesh(stage.require("clean", "1"))
     assert signed_volume(clean.vertices.astype(float), clean.faces) > 0
+    said = [note.words for note in stage.notes.warnings() if "the scan is mirrored" in note.words]
+    assert len(said) == inside_out and all(f'"figure.{suffix}"' in words for words in said)
 
 
 def test_no_table_is_cut_from_a_scan_that_is_inside_out(tmp_path: Path) -> None:

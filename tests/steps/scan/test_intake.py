@@ -92,6 +92,40 @@ def test_parts_materials_and_mirrored_transforms_are_joined(tmp_path: Path) -> N
     assert signed_volume(mesh.vertices.astype(float), mesh.faces) == pytest.approx(2000.0, rel=1e-4)  # both look outwards
 
 
+@pytest.mark.parametrize("suffix", ["glb", "fbx", "usdc"])
+@pytest.mark.parametrize(("scales", "level"), [((-1, -1), "warning"), ((1, -1), "info"), ((1, 1), "")])
+def test_a_mirroring_scale_in_the_file_is_followed_and_said(
+    tmp_path: Path, suffix: str, scales: tuple[int, int], level: str
+) -> None:
+    """Two wedges, each with its steep side to the left; mirrored, to the right. Of all parts it is to check, of one a note."""
+    wedge = box((10.0, 10.0, 10.0))
+    wedge.vertices[:, 0] = np.where(wedge.vertices[:, 2] > 5.0, 0.2 * wedge.vertices[:, 0] - 4.0, wedge.vertices[:, 0])
+    for place, scale in enumerate(scales):
+        item = make_object(f"part{place}", wedge)
+        item.location, item.scale = (30.0 * place, 0.0, 0.0), (float(scale), 1.0, 1.0)
+        bpy.context.scene.collection.objects.link(item)
+    file = str(tmp_path / f"two.{suffix}")
+    if suffix == "glb":
+        bpy.ops.export_scene.gltf(filepath=file)
+    elif suffix == "fbx":
+        bpy.ops.export_scene.fbx(filepath=file, global_scale=0.01)
+    else:
+        bpy.ops.wm.usd_export(filepath=file)
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    stage, report = run(tmp_path, f'[intake]\nscan = "two.{suffix}"', last="intake")
+    assert report.results["intake"].figures["reflected_parts"] == scales.count(-1)
+    said = [note for note in stage.notes if "negative scale" in note.words]
+    assert [note.level for note in said] == ([level] if level else [])
+    mesh = read_mesh(stage.require("scan", "1"))
+    vertices = mesh.vertices.astype(float)
+    size = np.ptp(vertices[:, 1])
+    for place, scale in enumerate(scales):
+        own = vertices[np.abs(vertices[:, 0] - 3.0 * place * size) < size]
+        top = own[own[:, 2] > own[:, 2].max() - 0.1 * size, 0].mean() - 3.0 * place * size
+        assert top == pytest.approx(-0.4 * size * scale, rel=0.01)
+    assert signed_volume(vertices, mesh.faces) > 0
+
+
 def test_vertex_colours_come_through(tmp_path: Path) -> None:
     mesh = statuette(rows=40, columns=48)
     lines = [f"v {x} {y} {z} {z / 70:.4f} 0.5 0.25" for x, y, z in mesh.vertices.tolist()]

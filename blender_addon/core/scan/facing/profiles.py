@@ -103,14 +103,20 @@ def _ahead(piece: Floats) -> Floats:
     return np.asarray(directions() @ shift / spread, float)
 
 
-def _broad(piece: Floats) -> Floats:
-    """1 on the broad side of a piece (n, 3) to -1 on its narrow one; 0 throughout where it is as broad as deep."""
-    if len(piece) < 2:
-        return np.zeros(DIRECTIONS)
+def _spreads(piece: Floats) -> tuple[Floats, Floats]:
+    """(DIRECTIONS,) the variances of a piece (n, 3) along each direction and across it, seen from above."""
     along = directions()
     across = np.stack([-along[:, 1], along[:, 0]], axis=1)
     spread = np.cov((piece[:, :2] - piece[:, :2].mean(axis=0)).T)
     deep, wide = (np.einsum("nk,kl,nl->n", way, spread, way) for way in (along, across))
+    return deep, wide
+
+
+def _broad(piece: Floats) -> Floats:
+    """1 on the broad side of a piece (n, 3) to -1 on its narrow one; 0 throughout where it is as broad as deep."""
+    if len(piece) < 2:
+        return np.zeros(DIRECTIONS)
+    deep, wide = _spreads(piece)
     part = (wide - deep) / np.maximum(wide + deep, 1e-30)
     return np.asarray(part / max(float(np.abs(part).max()), LEAST_BROAD), float)
 
@@ -119,11 +125,17 @@ def _worked(thing: Standing) -> Floats:
     """Where the worked side is: the mean normal weighted by roughness less the plain mean, along each direction, over scales.
 
     Makers put more work into the side that is meant to be seen: face, chest and hands, rather than back (common practice).
+    Along a body that is longer than tall it counts less, by its height over its length: head and tail are both more curved than
+    its flanks, so that the difference is mostly their shape. With that the logarithm of the chance given to the true front is
+    -0.18 in the mean of eight kinds of smooth made-up animals, turned (-0.22 without), and as before on scans and figures.
     """
     size = float(np.linalg.norm(np.ptp(thing.points, axis=0)))
     points, normals = thing.points[thing.piece], thing.normals[thing.piece]
+    if len(points) < 2:
+        return np.zeros(DIRECTIONS)
     scales = [_limited(directions() @ rough_side(points, normals, size / count)[:2]) for count in CELLS]
-    return np.asarray(np.mean(scales, axis=0), float)
+    upright = np.sqrt(float(np.var(points[:, 2])) / np.maximum(_spreads(points)[0], 1e-30))
+    return np.asarray(np.mean(scales, axis=0) * np.minimum(upright, 1.0), float)
 
 
 def _limited(worked: Floats) -> Floats:
