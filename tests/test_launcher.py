@@ -125,11 +125,16 @@ def test_ci_installs_the_programs_that_are_missing(monkeypatch: pytest.MonkeyPat
     assert asked == [["nodejs"]]
 
 
-def test_outcomes_are_counted_from_the_table(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("ci", "counts"), [("", (3, 2, 2)), ("true", (3, 4, 0))])
+def test_outcomes_are_counted_from_the_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ci: str, counts: tuple[int, int, int]
+) -> None:
+    """A skip without a reason that holds in CI has failed there."""
+    monkeypatch.setenv("CI", ci)
     ends = ("", "", "", "<failure/>", "<error/>", "<skipped/>", "<skipped/>")
     cases = "".join(f'<testcase name="t">{end}</testcase>' for end in ends)
     (tmp_path / "t.xml").write_text(f"<testsuites><testsuite>{cases}</testsuite></testsuites>")
-    assert testing._counts(testing._cases(tmp_path / "t.xml")) == (3, 2, 2)
+    assert testing._counts(testing._cases(tmp_path / "t.xml")) == counts
     assert testing._counts(testing._cases(tmp_path / "none.xml")) == (0, 0, 0)
 
 
