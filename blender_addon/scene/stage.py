@@ -51,7 +51,7 @@ class Stage:
     def __init__(
         self, scene: bpy.types.Scene, sheet: JobSheet, *, out: Path | None = None, notes: Notes | None = None, seed: int = 1
     ):
-        self.scene_name = scene.name
+        self._scene = scene.name, scene.session_uid
         self.sheet = sheet
         self.out = out
         self.notes = Notes() if notes is None else notes  # an empty collector is false
@@ -73,8 +73,16 @@ class Stage:
 
     @property
     def scene(self) -> bpy.types.Scene:
-        """The scene, looked up by name at each access."""
-        return bpy.data.scenes[self.scene_name]
+        """The scene, looked up at each access: an undo replaces it, and the user may rename it while a step works. Raises
+        SubjectError where it was deleted."""
+        name, uid = self._scene
+        scene = bpy.data.scenes.get(name)
+        if scene is None or scene.session_uid != uid:
+            scene = next((other for other in bpy.data.scenes if other.session_uid == uid), scene)
+        if scene is None:
+            raise SubjectError(f'The scene "{name}" was deleted while the work went on: run the job again in another scene')
+        self._scene = scene.name, uid
+        return scene
 
     def is_new(self, block: bpy.types.ID) -> bool:
         """Whether a data-block was made since the step began."""

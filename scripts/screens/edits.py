@@ -32,6 +32,7 @@ def session(window: Any, log: Callable[..., None], keep: Callable[..., None]) ->
     sys.modules["blender_addon"] = importlib.import_module(MODULE)
     found = [importlib.import_module(name) for name in ("edited.edits_of_objects", "edited.edits_of_data")]
     edits = [*found[0].OBJECTS, *found[1].DATA]
+    bpy.ops.scene.new(type="EMPTY")  # whatever the acts at random have left, this is a job of its own
     bpy.ops.bozzetto.read_sheet(filepath=f"{JOB}/edits.toml")
     bpy.context.scene.bozzetto.output = f"{OUT}/edits"
     _run()

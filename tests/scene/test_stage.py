@@ -182,6 +182,20 @@ def test_an_edit_at_the_swap_does_not_count_as_the_users(stage):
     assert stage.find("prop", "jar").location.x == 1.0
 
 
+def test_a_scene_that_is_renamed_meanwhile_is_found_and_one_that_is_deleted_is_said(stage):
+    stage.begin(_step(), afresh=False)
+    stage.offer("prop", make_object("new", TETRA), key="jar", name="Jar")
+    stage.scene.name = "Spring"
+    another = bpy.data.scenes.new("Scene")  # takes the old name
+    stage.swap()
+    assert stage.scene.name == "Spring" and stage.find("prop", "jar").name in bpy.data.scenes["Spring"].objects
+    assert not another.objects
+    bpy.data.scenes.remove(bpy.data.scenes["Spring"])
+    bpy.data.scenes.remove(bpy.data.scenes.new("Spare"))
+    with pytest.raises(SubjectError, match='"Spring" was deleted'):
+        stage.find("prop", "jar")
+
+
 def test_what_is_required_and_missing_is_said_in_words(stage):
     with pytest.raises(SubjectError, match="There is no piece yet"):
         stage.require("piece")

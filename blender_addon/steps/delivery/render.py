@@ -95,7 +95,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     todo = [task for group in groups for task in group]
     if stage.farm and todo:
         yield Progress(0.0, "giving the scene to the workers", blocking=True)
-        stage.farm.begin(_save_copy, stage.scene_name)
+        stage.farm.begin(_save_copy, stage.scene.name)
     speed = stage.farm.speed if stage.farm else 1.0
     expected = yield from _estimate.estimated(stage, todo, quality, settings.device, speed)
     yield from _estimate.said(stage, expected, todo, device.words)

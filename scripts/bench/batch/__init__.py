@@ -126,7 +126,7 @@ def _on_workers(blend: Path, frames: Frames, out: Path, workers: int, kills: int
     came: dict[str, bytes] = {}
     delivered = []
     try:
-        farm.begin(lambda path: shutil.copy(blend, path), stage.scene_name)
+        farm.begin(lambda path: shutil.copy(blend, path), stage.scene.name)
         list(farm.render(orders[:WARM]))  # the painters open the scene
         started = time.perf_counter()
         for picture in farm.render(orders[WARM:]):

@@ -218,7 +218,7 @@ def emit(item: Any) -> None:
 
 def rename_scene(stage: Stage) -> None:
     """The scene of the job under a name of the user's."""
-    stage.scene.name = stage.scene_name = "My scene"
+    stage.scene.name = "My scene"
 
 
 def behind(item: Any) -> None:
