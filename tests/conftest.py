@@ -1,7 +1,7 @@
 """What every test can count on: a throw-away Blender profile, an empty scene, the real scans, and the failing scene kept.
 
-`build.py test` runs each module in a process of its own; within one, scenes are emptied between modules, and by the
-`empty_scene` fixture between tests.
+`build.py test` runs each module that needs Blender in a process of its own; within one, scenes are emptied between modules, and
+by the `empty_scene` fixture between tests.
 """
 
 from __future__ import annotations
