@@ -12,7 +12,7 @@ import numpy as np
 
 from ..arrays import Bools, Floats, Ints
 from .face_graph import FaceGraph
-from .triangles import TriangleMesh, face_crosses, gathered, unit
+from .triangles import TriangleMesh, face_crosses, gathered
 
 SHARP = 0.8
 """Distance to the mean of the neighbours over the mean distance to them: 0.58 at a cube's corner, near 1 on a spike."""
@@ -149,7 +149,7 @@ def folded_faces(mesh: TriangleMesh) -> Bools:
         return folded
     near = _touching(mesh, mesh.faces[folded])
     graph = FaceGraph.of(_part(mesh, near)[0])
-    away = np.einsum("ij,ij->i", unit(graph.normal[graph.first]), graph.normal[graph.second]) < AGAINST
+    away = np.einsum("ij,ij->i", graph.normal[graph.first], graph.normal[graph.second]) < AGAINST
     count = np.bincount(graph.first[away], minlength=len(near)) + np.bincount(graph.second[away], minlength=len(near))
     folded[near] &= count >= TURNED_FROM
     return folded
@@ -158,7 +158,7 @@ def folded_faces(mesh: TriangleMesh) -> Bools:
 def unfolded(mesh: TriangleMesh) -> tuple[TriangleMesh, int]:
     """The mesh with the vertices of its folds laid nearer to the mean of their neighbours, and how many faces were folded.
 
-    A vertex moves by `FARTHEST` of its edges at most, so that a claw stays as long as it is. Other vertices, the triangulation
+    A vertex moves by `FARTHEST` of its edges at most, so that a claw loses no more than that. Other vertices, the triangulation
     and the texture's place on it stay.
     """
     folded = folded_faces(mesh)
