@@ -11,8 +11,8 @@ from __future__ import annotations
 import argparse
 import sys
 import time
-from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +21,7 @@ import torch
 from torch import nn
 from torch.nn import functional
 
+from blender_addon.core.records import record
 from blender_addon.core.surface.patches import PATCH, wave_vectors, window
 from blender_addon.core.surface.relief.inversion import INVERSION, gain, smoothed
 
@@ -28,12 +29,19 @@ CELL_MM = 0.07
 LOW_MM = 3.0
 DILATIONS = (1, 2, 4, 8, 4, 2, 1)
 STEEP = 2.5
-HELD_OUT = 8
+HELD_OUT = 25
+"""Every piece whose seed this divides is held out."""
+JUDGING = ((0.71, 0.0, 0.71), (0.0, 0.71, 0.71), (-0.5, -0.5, 0.71))
+"""Lamps under which the pictures of pieces held out are compared."""
 PLANES = 12
 TILES_A_STEP = 96
 RATE = 2e-3
 HUE = 5.0
 """The paint's hue is shown larger, as it differs by less than the rest; in the weights that are kept it is as it was."""
+PICTURE = 6.0
+"""What a squared error of the picture's log brightness counts beside one of the normal."""
+AMBIENT = 0.15
+"""Light from all round in that picture, over the lamp's."""
 SHADE = 8.0
 """What a squared error of the log shading counts beside one of the normal. At 4 a fiftieth less of the shading of painted
 pieces came back, at 20 a fiftieth less of the normals."""
@@ -129,21 +137,47 @@ def loaded(found: dict[str, Any], device: str) -> Tiles:
     return {name: values.half() for name, values in planes_of(tiles).items()}
 
 
-def brought(found: Iterable[dict[str, Any]], total: int, device: str) -> tuple[list[Tiles], Tiles]:
-    """The pieces that are held out, and all `total` tiles of the rest."""
-    held: list[Tiles] = []
-    train: Tiles = {}
-    place = 0
-    for number, piece in enumerate(found):
-        tiles = loaded(piece, device)
-        if number < HELD_OUT:
-            held.append(tiles)
-            continue
+class Store:
+    """The tiles to learn from. They are read from `folder` as they come, so that training can begin while others gather."""
+
+    def __init__(self, folder: Path, room: int, device: str):
+        self.folder, self.room, self.device = folder, room, device
+        self.held: list[Tiles] = []
+        self.tiles: Tiles = {}
+        self.count = self.pieces = 0
+        self._asked: set[Path] = set()
+        self._coming: list[tuple[Path, Future[dict[str, Any]]]] = []
+        self._pool = ThreadPoolExecutor(8)
+
+    def look(self) -> None:
+        """Takes the pieces that were read, and asks for those that lie in the folder now."""
+        for path in sorted(self.folder.glob("practice*[0-9].npz")):
+            if path not in self._asked:
+                self._asked.add(path)
+                self._coming.append((path, self._pool.submit(lambda path: dict(np.load(path)), path)))
+        while self._coming and self._coming[0][1].done():
+            path, read = self._coming.pop(0)
+            tiles = loaded(read.result(), self.device)
+            if int(path.stem.removeprefix("practice")) % HELD_OUT == 0:
+                self.held.append(tiles)
+            else:
+                self._add(tiles)
+
+    def wait(self, pieces: int) -> None:
+        """Until so many pieces are there to learn from."""
+        while self.pieces < pieces:
+            self.look()
+            time.sleep(0.2)
+
+    def _add(self, tiles: Tiles) -> None:
+        end = self.count + len(tiles["weight"])
+        if end > self.room:
+            return
         for name, values in tiles.items():
-            whole = train.setdefault(name, torch.empty((total, *values.shape[1:]), dtype=values.dtype, device=device))
-            whole[place : place + len(values)] = values
-        place += len(tiles["weight"])
-    return held, train
+            if name not in self.tiles:
+                self.tiles[name] = torch.empty((self.room, *values.shape[1:]), dtype=values.dtype, device=self.device)
+            self.tiles[name][self.count : end] = values
+        self.count, self.pieces = end, self.pieces + 1
 
 
 def taken(tiles: Tiles, rows: torch.Tensor, flip: torch.Tensor | None = None) -> Tiles:
@@ -166,29 +200,65 @@ def normals_of(slopes: torch.Tensor) -> torch.Tensor:
     return functional.normalize(torch.cat([-slopes[:, :2], torch.ones_like(slopes[:, :1])], dim=1), dim=1)
 
 
-def loss_of(estimate: torch.Tensor, target: torch.Tensor, weight: torch.Tensor) -> torch.Tensor:
+def lamps(count: int, device: torch.device) -> torch.Tensor:
+    """(count, 3) unit directions of a lamp, 15 to 75 degrees off the tile's normal, at random."""
+    round_it = 2 * np.pi * torch.rand(count, device=device)
+    off = torch.deg2rad(15 + 60 * torch.rand(count, device=device))
+    return torch.stack([off.sin() * round_it.cos(), off.sin() * round_it.sin(), off.cos()], dim=1)
+
+
+def picture_of(normals: torch.Tensor, lamp: torch.Tensor) -> torch.Tensor:
+    """(b, C, C) log brightness of matt normals (b, 3, C, C) under one lamp a tile (b, 3)."""
+    return torch.log(AMBIENT + torch.einsum("bkyx,bk->byx", normals, lamp).clamp_min(0))
+
+
+def loss_of(estimate: torch.Tensor, target: torch.Tensor, weight: torch.Tensor, picture: float = PICTURE) -> torch.Tensor:
     """Mean error of the normal, each tile over what it is without relief, so that busy tiles do not speak for all; and mean
     square of that of the shading, about its mean over the tile (a level is nothing that relief makes). A square, not divided
-    by what is there, makes the estimate the mean of what may be: divided, it came out too faint on deeply worked pieces."""
+    by what is there, makes the estimate the mean of what may be: divided, it came out too faint on deeply worked pieces.
+    For the same reason the mean square of what differs in a picture under another lamp counts `picture` times."""
     true, total = normals_of(target), weight.sum((1, 2)).clamp_min(1)
     mean = lambda values: (values * weight).sum((1, 2)) / total  # noqa: E731
     off = torch.sqrt(((normals_of(estimate) - true) ** 2).sum(1) + 1e-4)
     bare = torch.sqrt(((normals_of(0 * target) - true) ** 2).sum(1) + 1e-4)
     shade = target[:, 2] - mean(target[:, 2])[:, None, None]
-    return (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * mean((estimate[:, 2] - shade) ** 2).mean()
+    loss = (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * mean((estimate[:, 2] - shade) ** 2).mean()
+    lamp = lamps(len(target), target.device)
+    differ = picture_of(normals_of(estimate), lamp) - picture_of(true, lamp)
+    return loss + picture * mean((differ - mean(differ)[:, None, None]) ** 2).mean()
+
+
+@record
+class Judged:
+    """What a net does on pieces held out, mean over pieces. cuts: percent of the angle to the true normal that is removed:
+    of the median by the linear inversion and by the net, of the mean of the worst 5 % by both. shade: percent of the shading's
+    deviation that the net explains. likeness: correlation of the pictures under three lamps with the true ones. energy: their
+    mean square over that of the true ones."""
+
+    cuts: tuple[float, float, float, float]
+    shade: float
+    likeness: float
+    energy: float
+
+    def __str__(self) -> str:
+        cuts = "median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %".format(*self.cuts)
+        return f"{cuts}, shading {self.shade:.1f} %, pictures {self.likeness:.3f} alike, energy {self.energy:.3f}"
+
+
+def judged(net: Any, pieces: list[Tiles]) -> dict[str, Judged]:
+    """How the net does on dusted and on painted tiles."""
+    found = {}
+    for name, painted in (("dusted", 0.0), ("painted", 1.0)):
+        rows = np.mean([_cuts(net, tiles, painted) for tiles in pieces], axis=0)
+        found[name] = Judged(tuple(rows[:4]), *rows[4:])
+    return found
 
 
 @torch.no_grad()
-def judged(net: Any, pieces: list[Tiles]) -> list[float]:
-    """Percent of the angle to the true normal that is cut, mean over pieces: for dusted and then for painted tiles the median
-    by the linear inversion and by the net, the mean of the worst 5 % by both, and percent of the shading's spread by the net.
-    """
-    return [value for painted in (0.0, 1.0) for value in np.mean([_cuts(net, tiles, painted) for tiles in pieces], axis=0)]
-
-
 def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
     angles: list[list[torch.Tensor]] = [[], [], []]
     shades: list[list[torch.Tensor]] = [[], []]
+    pictures = torch.zeros(3, device=tiles["weight"].device)
     for rows in torch.nonzero(tiles["painted"] == painted)[:, 0].split(TILES_A_STEP):
         batch = taken(tiles, rows)
         true, sure = normals_of(batch["target"]), batch["weight"] > 0
@@ -196,29 +266,38 @@ def _cuts(net: Any, tiles: Tiles, painted: float) -> list[float]:
         estimate = net(planes, batch["form"])
         for into, slopes in zip(angles, (0 * estimate, planes[:, 5:8], estimate), strict=True):
             into.append(torch.acos((normals_of(slopes) * true).sum(1).clamp(-1, 1))[sure][::7])
+        total = batch["weight"].sum((1, 2)).clamp_min(1)
+        level = lambda values: ((values * batch["weight"]).sum((1, 2)) / total)[:, None, None]  # noqa: B023, E731
         for into, left in zip(shades, (batch["target"][:, 2], batch["target"][:, 2] - estimate[:, 2]), strict=True):
-            total = batch["weight"].sum((1, 2)).clamp_min(1)
-            left = left - ((left * batch["weight"]).sum((1, 2)) / total)[:, None, None]
-            into.append(left[sure][::7])
-    bare, lines, ours = (torch.cat(part).sort().values for part in angles)
-    middle = [float(part.median()) for part in (bare, lines, ours)]
-    worst = [float(part[-len(part) // 20 :].mean()) for part in (bare, lines, ours)]
+            into.append((left - level(left))[sure][::7])
+        for way in JUDGING:
+            lamp = torch.tensor(way, device=total.device).expand(len(total), 3)
+            shown = [picture_of(normals, lamp) for normals in (normals_of(estimate), true)]
+            ours, truth = ((picture - level(picture)) * batch["weight"] for picture in shown)
+            pictures += torch.stack([(ours * truth).sum(), (ours**2).sum(), (truth**2).sum()])
+    bare, lines, net_off = (torch.cat(part).sort().values for part in angles)
+    middle = [float(part.median()) for part in (bare, lines, net_off)]
+    worst = [float(part[-len(part) // 20 :].mean()) for part in (bare, lines, net_off)]
     spread, left = (float(torch.cat(part).std()) for part in shades)
-    return [100 * (1 - values[k] / values[0]) for values in (middle, worst) for k in (1, 2)] + [100 * (1 - left / spread)]
+    together, own, there = (float(part) for part in pictures)
+    cuts = [100 * (1 - values[k] / values[0]) for values in (middle, worst) for k in (1, 2)]
+    return [*cuts, 100 * (1 - left / spread), together / np.sqrt(own * there), own / there]
 
 
-def trained(train: Tiles, net: nn.Module, minutes: float, say: Any, rate: float = RATE) -> nn.Module:
+def trained(store: Store, net: nn.Module, minutes: float, say: Any, rate: float = RATE, picture: float = PICTURE) -> nn.Module:
     """The net after some minutes; the weights averaged over the training are returned."""
-    device = train["planes"].device
+    device = torch.device(store.device)
     kept = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.9995))
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=1e-3, fused=device.type == "cuda")
     start, step, reported = time.time(), 0, 0.0
     while (share := (time.time() - start) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
             group["lr"] = rate * min(1, (step + 1) / 300) * (0.5 + 0.5 * np.cos(np.pi * share)) + 1e-6
-        rows = torch.randint(len(train["planes"]), (TILES_A_STEP,), device=device)
-        batch = taken(train, rows, torch.rand(TILES_A_STEP, device=device) < 0.5)
-        loss = loss_of(net(batch["planes"], batch["form"]), batch["target"], batch["weight"])
+        if step % 200 == 0:
+            store.look()
+        rows = torch.randint(store.count, (TILES_A_STEP,), device=device)
+        batch = taken(store.tiles, rows, torch.rand(TILES_A_STEP, device=device) < 0.5)
+        loss = loss_of(net(batch["planes"], batch["form"]), batch["target"], batch["weight"], picture)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
@@ -272,31 +351,28 @@ def main() -> None:
     words.add_argument("--start", type=Path, help="weights to go on from")
     words.add_argument("--keep", type=float, default=0.0, help="weight of the weights gone on from in the mean that is saved")
     words.add_argument("--rate", type=float, default=RATE, help="learning rate at its highest")
+    words.add_argument("--picture", type=float, default=PICTURE, help="what the picture counts in the loss")
+    words.add_argument("--room", type=int, default=150_000, help="most tiles, 0.3 MB of the card's memory each")
+    words.add_argument("--wait", type=int, default=1, help="pieces that must be there before training begins")
     asked = words.parse_args()
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    device = "cuda" if torch.cuda.is_available() else "cpu"
-    paths = sorted(asked.tiles.glob("practice*.npz"))
-    with ThreadPoolExecutor(8) as pool:
-        sizes = list(pool.map(lambda path: len(np.load(path)["painted"]), paths))
-        held, train = brought(pool.map(lambda path: dict(np.load(path)), paths), sum(sizes[HELD_OUT:]), device)
-    count = len(paths)
+    store = Store(asked.tiles, asked.room, "cuda" if torch.cuda.is_available() else "cpu")
+    store.wait(asked.wait)
     torch.manual_seed(asked.seed)
-    net = Refiner(asked.width, asked.deep, asked.dilations).to(device)
+    net = Refiner(asked.width, asked.deep, asked.dilations).to(store.device)
     size = sum(part.numel() for part in net.parameters())
-    sys.stdout.write(f"{count} pieces, {len(train['planes'])} tiles on {device}; {size} weights\n")
 
     def say(words: str, net: nn.Module) -> None:
-        cuts = judged(net, held)
-        for kind, part in (("dusted", cuts[:5]), ("painted", cuts[5:])):
-            cut = "median {:.1f} -> {:.1f} %, worst {:.1f} -> {:.1f} %, shading {:.1f} %".format(*part)
-            sys.stdout.write(f"{words}: held out, {kind}: {cut}\n")
+        sys.stdout.write(f"{words}: {store.pieces} pieces, {store.count} tiles, {size} weights\n")
+        for kind, found in judged(net, store.held).items():
+            sys.stdout.write(f"  held out, {kind}: {found}\n")
         sys.stdout.flush()
 
     if asked.start:
         load(net, asked.start)
         say("at the start", net)
     before = [weight.detach().clone() for weight in net.parameters()]
-    net_kept = trained(train, net, asked.minutes, say, asked.rate)
+    net_kept = trained(store, net, asked.minutes, say, asked.rate, asked.picture)
     with torch.no_grad():
         for weight, old in zip(net_kept.parameters(), before, strict=True):
             weight.lerp_(old, asked.keep)

@@ -6,11 +6,11 @@ from collections.abc import Generator, Sequence
 
 import numpy as np
 
-from ...arrays import Bools, Complexes, Floats, Ints
+from ...arrays import Bools, Floats, Ints
 from ...records import record
 from ...threads import in_parallel
 from ..patches import PATCH, Cloud, Patches, read_back, totals, wave_vectors, window
-from .inversion import INVERSION, Signal, Spectrum, lasting, linear_fields, slopes_of
+from .inversion import INVERSION, Signal, Spectrum, lasting, linear_fields
 from .refiner import refiner
 
 
@@ -21,8 +21,10 @@ class FusionConstants:
     coarsest_mm: float = 0.12
     """Cells above which the net is not used, mm: it was trained on cells of 0.07. Coarser ones show neither dust nor strokes as
     it knows them."""
-    across: float = 0.1
-    """Weight of a texture's slopes across its light beside those along it, where several textures are joined (a guess)."""
+    across: float = 0.6
+    """Weight of a texture's slopes across its light beside those along it, where several textures are joined: the net reads
+    those too, from how marks continue. Two textures of the bench's owl cut the median error by 46.4, 47.6, 47.6 and 47.3 % at
+    0.1, 0.3, 0.6 and 1, four by 49.6, 51.9, 52.5 and 52.0 %."""
     unsure: float = 0.012
     """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped (a guess)."""
     steep: float = 0.04
@@ -124,13 +126,11 @@ def joined(
         """The run's last patch, the first sorted texel that it reaches, and sums (6, k) for the texels from there on."""
         first, last = ends
         rows = slice(first, last)
-        if len(fields_of) == 1:
-            fields = fields_of[0][rows, :2].astype(np.float32)
-            shown = np.fft.rfft2(fields * window())
-            height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
-        else:
-            height = keep * _together(patches, frames, fields_of, weights, rows)
-            fields = slopes_of(height, patches.cell_mm)
+        fields = fields_of[0][rows, :2].astype(np.float32)
+        if len(fields_of) > 1:
+            fields = _together(patches, frames, fields_of, weights, rows)
+        shown = np.fft.rfft2(fields * window())
+        height = keep * (-1j * kx * shown[:, 0] - 1j * ky * shown[:, 1]) / np.maximum(kx**2 + ky**2, 1e-9)
         depth = np.fft.irfft2(height, s=(PATCH.cells, PATCH.cells)).astype(np.float32)
         members = patches.members(cloud, first, last)
         used, values, weight = read_back(members, np.concatenate([fields, depth[:, None], fields_of[0][rows, 2:]], axis=1))
@@ -148,21 +148,24 @@ def joined(
 
 def _together(
     patches: Patches, frames: Sequence[Patches], fields_of: Sequence[Floats], weights: Sequence[Floats], rows: slice
-) -> Complexes:
-    """(k, cells, half) transform of the height whose slopes come nearest to all of them (weighted least squares)."""
-    kx, ky = wave_vectors(patches.cell_mm)
-    above = np.zeros((rows.stop - rows.start, *np.broadcast_shapes(kx.shape, ky.shape)), np.complex64)
-    below = np.full(above.shape, 1e-9, np.float32)
+) -> Floats:
+    """(k, 2, cells, cells) the slopes that come nearest to those of all textures, cell by cell (weighted least squares).
+
+    A texture speaks fully for the slope along its light and by `FUSION.across` for the one across it.
+    """
+    count = rows.stop - rows.start
+    matrix = np.tile(np.eye(2) * 1e-9, (count, 1, 1))
+    total = np.zeros((count, 2, PATCH.cells, PATCH.cells), np.float32)
     for frame, own, weight in zip(frames, fields_of, weights, strict=True):
         cosine = np.einsum("ij,ij->i", frame.along[rows], patches.along[rows])
         sine = np.einsum("ij,ij->i", frame.along[rows], patches.across[rows])
-        turned = np.fft.rfft2(_turned(own[rows, :2].astype(np.float32), cosine, sine) * window())
-        for axis, (right, up) in enumerate(((cosine, sine), (-sine, cosine))):
-            step = right[:, None, None] * kx + up[:, None, None] * ky
-            share = weight[rows, None, None] * (1.0 if axis == 0 else FUSION.across)
-            above += share * -1j * step * turned[:, axis]
-            below += share * step**2
-    return above / below
+        turned = _turned(own[rows, :2].astype(np.float32), cosine, sine)
+        for axis, way in enumerate(((cosine, sine), (-sine, cosine))):
+            along = np.stack(way, axis=1)
+            counted = along * (weight[rows] * (1.0 if axis == 0 else FUSION.across))[:, None]
+            matrix += counted[:, :, None] * along[:, None, :]
+            total += counted.astype(np.float32)[:, :, None, None] * turned[:, axis, None]
+    return np.einsum("kab,kbyx->kayx", np.linalg.inv(matrix).astype(np.float32), total, optimize=True)
 
 
 def _turned(fields: Floats, cosine: Floats, sine: Floats) -> Floats:
