@@ -9,7 +9,7 @@ import numpy as np
 from ...arrays import Bools, Floats, Ints
 from ...records import record
 from ...threads import in_parallel
-from ..patches import PATCH, Cloud, Patches, read_back, totals, wave_vectors, window
+from ..patches import PATCH, Cloud, Patches, read_back, splat, totals, wave_vectors, window
 from .inversion import INVERSION, Signal, Spectrum, lasting, linear_fields
 from .refiner import refiner
 
@@ -99,6 +99,27 @@ def planes_of(signal: Signal, rows: slice, fields: Floats) -> Floats:
     own = np.stack([signal.closed[rows], signal.raw[rows], signal.known[rows]], axis=1)
     paint = [] if signal.paint is None else [signal.paint[rows]]
     return np.concatenate([own, tangential, fields, *paint], axis=1).astype(np.float32)
+
+
+def beside_first(
+    frame: Patches, fields: Floats, first_scan: tuple[Cloud, Floats], own_scan: tuple[Cloud, Floats]
+) -> Generator[float, None, None]:
+    """Turns slopes beside a further scan's mesh into slopes beside the first scan's, in place; yields the fraction done.
+
+    Each mesh has lumps of its own, and a texture shows what the true surface adds to its own mesh. Without this, smooth pieces
+    are given the other scan's lumps.
+
+    frame: the patches in the frame of the further texture's light.
+    fields: (p, 2 or more, cells, cells) of that texture; the first two are changed.
+    first_scan, own_scan: the texels in boxes and their unit normals (n, 3), of the first and of the further scan.
+    """
+    for first, last in frame.runs():
+        shown = [splat(frame.members(cloud, first, last), normal.T) for cloud, normal in (first_scan, own_scan)]
+        both = np.minimum(*(weight for _, weight in shown)) > INVERSION.seen
+        differ = (shown[0][0] - shown[1][0]) * both
+        for place, axis in enumerate((frame.along, frame.across)):
+            fields[first:last, place] += np.einsum("cpyx,pc->pyx", differ, axis[first:last], optimize=True)
+        yield last / len(frame)
 
 
 def joined(

@@ -34,6 +34,8 @@ class InversionConstants:
     """Wavelengths of `gain`, mm."""
     gain: tuple[float, ...] = (0.15, 0.22, 0.30, 0.42, 0.50, 0.58, 0.65, 0.70)
     """alpha by wavelength, mean over the same pieces as `kappa` (0.1 mm of photo blur is in it)."""
+    seen: float = 0.15
+    """Weight of texels in a cell from which on it counts as known (a guess)."""
     speck_rest: float = 0.15
     """Share of the power removed by closing the specks that remains (measured on a piece without relief)."""
     coherent: float = 0.7
@@ -165,7 +167,7 @@ def gather_signal(patches: Patches, cloud: Cloud, evidence: Evidence) -> Generat
             whole = filled(means[place], weight)
             grids[place, first:last] = whole - (whole * taper).sum(axis=(1, 2), keepdims=True)
         grids[1, first:last] = grids[0, first:last] + means[1]
-        known[first:last] = weight > 0.15
+        known[first:last] = weight > INVERSION.seen
         axes = [part[first:last][members.patch] for part in (patches.along, patches.across, patches.normal)]
         along_surface, turns = evidence.tangential[members.texel], evidence.normal[members.texel]
         x, y, z = (np.einsum("ij,ij->i", turns, axis) for axis in axes)

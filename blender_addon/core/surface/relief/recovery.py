@@ -34,7 +34,7 @@ from ..patches import PATCH, Cloud, Patches, lay_patches, sort_into_boxes
 from ..speckle import closed, speckles
 from ..textured_surface import TexturedSurface
 from .following import ALL_RELIEF, Marks, following, weakened
-from .fusion import Relief, joined, patch_fields, refined
+from .fusion import Relief, beside_first, joined, patch_fields, refined
 from .inversion import Confidence, Evidence, Signal, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
 from .levelling import levels
 
@@ -151,8 +151,15 @@ def recover(
         photo, own = photographed[place], cloud
         if place:
             own = sort_into_boxes(photo.surface.position, photo.surface.normal, cloud.box_mm)
-        reading = _read(photo, lights[place], trusts[place], patches, own, largest_mm, marks)
-        readings.append((yield from _portion(reading, 0.2 + count * share, share)))
+        reading = yield from _portion(
+            _read(photo, lights[place], trusts[place], patches, own, largest_mm, marks), 0.2 + count * share, share
+        )
+        if place:
+            yield from _portion(
+                beside_first(reading.frame, reading.fields, (cloud, main.normal), (own, photo.surface.normal)),
+                0.2 + (count + 1) * share, 0.0, "Joining the patches",
+            )  # fmt: skip
+        readings.append(reading)
     if lit_places[0] == 0:  # the shading that is kept is that of the first texture
         thin = slice(None, None, max(1, len(main) // (RECOVERY.samples_a_patch * len(patches))))
         some = sort_into_boxes(main.position[thin], main.normal[thin], cloud.box_mm)
