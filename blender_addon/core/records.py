@@ -19,25 +19,37 @@ Class = TypeVar("Class")
 @dataclass_transform(frozen_default=True, field_specifiers=(field, Field))
 def record(cls: type[Class]) -> type[Class]:
     """The class as a record; for `@record` above a class whose fields are written as a dataclass's."""
-    for name, method in _METHODS.items():
+    return _described_later(cls, _METHODS | _FROZEN, kw_only=False)
+
+
+@dataclass_transform(kw_only_default=True, field_specifiers=(field, Field))
+def values(cls: type[Class]) -> type[Class]:
+    """As `record`, of a class whose fields are given by name and may be set later, such as a step's settings; what
+    `dataclasses.dataclass(kw_only=True)` makes."""
+    return _described_later(cls, _METHODS | {"__hash__": None}, kw_only=True)
+
+
+def _described_later(cls: type[Class], methods: dict[str, Any], *, kw_only: bool) -> type[Class]:
+    """The class with the shared methods that it does not have. kw_only: whether its fields are given by name alone."""
+    for name, method in methods.items():
         if name not in cls.__dict__:
             setattr(cls, name, method)
     for name in ("__dataclass_fields__", "_record_fields"):
-        setattr(cls, name, _WhenAsked(cls, name))
+        setattr(cls, name, _WhenAsked(cls, name, kw_only))
     return cls
 
 
 class _WhenAsked:
     """Stands in for what `dataclass` derives from a record's fields; on first access the class is described by it."""
 
-    def __init__(self, cls: type, name: str) -> None:
-        self.cls, self.name = cls, name
+    def __init__(self, cls: type, name: str, kw_only: bool) -> None:
+        self.cls, self.name, self.kw_only = cls, name, kw_only
 
     def __get__(self, instance: object, owner: type) -> Any:
         """What `dataclass` derived, which from now on is stored in the class."""
         with _described_by_one:
             if isinstance(self.cls.__dict__[self.name], _WhenAsked):
-                dataclass(init=False, repr=False, eq=False)(self.cls)
+                dataclass(init=False, repr=False, eq=False, kw_only=self.kw_only)(self.cls)
                 self.cls._record_fields = tuple(fields(self.cls))  # type: ignore[attr-defined]  # read by the methods below
         return self.cls.__dict__[self.name]
 
@@ -46,13 +58,13 @@ _described_by_one = threading.RLock()
 """Held while a class is described, since describing it twice would lose its factories. Reentrant, for a record of a record."""
 
 
-def _init(self: Any, *values: Any, **named: Any) -> None:
+def _init(self: Any, *given: Any, **named: Any) -> None:
     """Set the fields in their order or by their names; the others by their defaults."""
     wanted = self._record_fields
-    if len(values) > len(wanted):
-        raise TypeError(f"{type(self).__name__} has {len(wanted)} fields; {len(values)} values were given")
-    held = {known.name: value for known, value in zip(wanted, values, strict=False)}
-    for known in wanted[len(values) :]:
+    if len(given) > sum(not known.kw_only for known in wanted):
+        raise TypeError(f"{type(self).__name__} has {len(wanted)} fields; {len(given)} values were given without names")
+    held = {known.name: value for known, value in zip(wanted, given, strict=False)}
+    for known in wanted[len(given) :]:
         name = known.name
         if name in named:
             held[name] = named.pop(name)
@@ -95,6 +107,5 @@ def _delattr(self: Any, name: str) -> None:
     raise FrozenInstanceError(f"cannot delete field {name!r}")
 
 
-_METHODS = {
-    "__init__": _init, "__repr__": _repr, "__eq__": _eq, "__hash__": _hash, "__setattr__": _setattr, "__delattr__": _delattr,
-}  # fmt: skip
+_METHODS: dict[str, Any] = {"__init__": _init, "__repr__": _repr, "__eq__": _eq}
+_FROZEN: dict[str, Any] = {"__hash__": _hash, "__setattr__": _setattr, "__delattr__": _delattr}
