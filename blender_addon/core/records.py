@@ -26,10 +26,10 @@ def record(cls: type[Class]) -> type[Class]:
 def values(cls: type[Class]) -> type[Class]:
     """As `record`, of a class whose fields are given by name and may be set later, such as a step's settings; what
     `dataclasses.dataclass(kw_only=True)` makes."""
-    return _described_later(cls, _METHODS | {"__hash__": None}, kw_only=True)
+    return _described_later(cls, _METHODS | {"__eq__": _eq_of_values, "__hash__": None}, kw_only=True)
 
 
-def _described_later(cls: type[Class], methods: dict[str, Any], *, kw_only: bool) -> type[Class]:
+def _described_later(cls: type[Class], methods: dict[str, object], *, kw_only: bool) -> type[Class]:
     """The class with the shared methods that it does not have. kw_only: whether its fields are given by name alone."""
     for name, method in methods.items():
         if name not in cls.__dict__:
@@ -95,6 +95,11 @@ def _eq(self: Any, other: object) -> Any:
     return _compared(self) == _compared(other) if other.__class__ is self.__class__ else NotImplemented
 
 
+def _eq_of_values(self: object, other: object) -> object:
+    """As `_eq`; mostly told by all that both hold, which is faster: panels compare all settings at every redraw."""
+    return (other.__class__ is self.__class__ and self.__dict__ == other.__dict__) or _eq(self, other)
+
+
 def _hash(self: Any) -> int:
     return hash(_compared(self))
 
@@ -107,5 +112,5 @@ def _delattr(self: Any, name: str) -> None:
     raise FrozenInstanceError(f"cannot delete field {name!r}")
 
 
-_METHODS: dict[str, Any] = {"__init__": _init, "__repr__": _repr, "__eq__": _eq}
-_FROZEN: dict[str, Any] = {"__hash__": _hash, "__setattr__": _setattr, "__delattr__": _delattr}
+_METHODS: dict[str, object] = {"__init__": _init, "__repr__": _repr, "__eq__": _eq}
+_FROZEN: dict[str, object] = {"__hash__": _hash, "__setattr__": _setattr, "__delattr__": _delattr}

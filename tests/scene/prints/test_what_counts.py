@@ -98,7 +98,8 @@ def _sheet(side: int = 300) -> bpy.types.Mesh:
     line = np.arange(side + 1)
     points = np.stack([*np.meshgrid(line, line), np.zeros((side + 1, side + 1))], axis=-1).reshape(-1, 3)
     at = (line[:-1, None] * (side + 1) + line[None, :-1]).reshape(-1)
-    faces = np.concatenate([np.stack(corners, 1) for corners in ((at, at + 1, at + side + 2), (at, at + side + 2, at + side + 1))])
+    beyond = at + side + 2
+    faces = np.concatenate([np.stack(corners, 1) for corners in ((at, at + 1, beyond), (at, beyond, beyond - 1))])
     return make_mesh("Sheet", TriangleMesh(points.astype(np.float32), faces, points[faces][..., :2].astype(np.float32) / side))
 
 

@@ -20,12 +20,12 @@ from ....core.files.texture_names import relation, roles_named, series_of, telli
 from ....core.mesh.triangles import TriangleMesh
 from ....core.records import record
 from ....core.surface.cavity import cavity
+from ....core.surface.normal_maps import green_down
 from ....core.surface.picture_content import (
     Fit,
     Layout,
     Pixels,
     fit_of,
-    green_down,
     layout_of,
     pixels_of,
     quick_fit_of,
