@@ -164,8 +164,9 @@ class _Light:
             return settings.exposure
         if settings.offset is not None:
             return card + settings.offset
-        untried = stage.first_look or shot is None or stage.find("surface", "piece") is None
-        bright = None if untried else self.tried(stage, shot)
+        bright = None
+        if shot is not None and stage.find("surface", "piece") is not None and not stage.first_look:
+            bright = self.tried(stage, shot)
         if bright is None:
             return card + (CLOSE_OFFSET if close else 1.0) * self.usual_offset(stage)
         most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))
