@@ -119,7 +119,7 @@ def pixels_of(picture: Floats) -> Pixels:
         grey=grey,
         unit=float(sound.sum() / bright.sum()) if bright.any() else 0.0,
         outward=float(mean[2]),
-        spread=float(1.0 - np.linalg.norm(mean)),
+        spread=max(0.0, float(1.0 - np.linalg.norm(mean))),
         primaries=float(np.mean((peak > 0.5) & (range_ > 0.9 * peak))),
         together=1.0 if grey else _together(planes),
         colours=_flat_colours(box),
