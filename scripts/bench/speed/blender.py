@@ -77,6 +77,8 @@ def memory(folder: str, triangles: str, size: str, texture: str = "") -> dict[st
     path = write_glb(home / f"big_{triangles}_{size}{texture}.glb", int(triangles), int(size), lit=texture == "lit")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     words = f'bozzetto = 1\n[intake]\nscan = "{path.name}"\n[orientation]\nheight = 80.0\n'
+    if texture == "lit":  # whether it holds light is not what is asked here
+        words += '[relief]\nshading = "photo"\n[albedo]\nshading = "photo"\n'
     sheet = parse(words, catalogue(), name="big", folder=home)
     _forget_peak()
     before, peaks, start = held_mb("VmRSS"), {}, time.perf_counter()
