@@ -44,7 +44,8 @@ def _directions(column: Ints, row: Ints, seed: int) -> dict[tuple[int, int], tup
         angles = {step: _hashed(column + step[0], row + step[1], seed) * (2 * np.pi) for step in steps}
         return {step: (np.cos(angle), np.sin(angle)) for step, angle in angles.items()}
     # Fewer corners than places: each direction is computed once and looked up.
-    angle = _hashed(*np.broadcast_arrays(left + np.arange(wide), (top + np.arange(high))[:, None]), seed).ravel() * (2 * np.pi)
+    columns, rows = np.broadcast_arrays(left + np.arange(wide), (top + np.arange(high))[:, None])
+    angle = _hashed(columns, rows, seed).ravel() * (2 * np.pi)
     along, across = np.cos(angle), np.sin(angle)
     first = (row - top) * wide + (column - left)
     return {step: (along.take(place), across.take(place)) for step in steps for place in [first + step[1] * wide + step[0]]}
