@@ -64,7 +64,7 @@ def _strokes(size: int, seed: int) -> tuple[Floats, Floats]:
     slopes = []
     for direction in (along, across):
         total = np.zeros((TILE, TILE))
-        for width, length, turn, strength in ((0.3, 2.0, 0.7, 0.3), (0.06, 0.5, -0.5, 0.1)):
+        for width, length, turn, strength in ((0.3, 2.0, 0.7, 0.3), (0.04, 0.4, -0.5, 0.35)):
             u = np.cos(turn) * along + np.sin(turn) * across
             v = np.cos(turn) * across - np.sin(turn) * along
             shape = np.exp(-0.5 * ((2 * np.pi * u * length / 2) ** 2 + (2 * np.pi * v * width / 2) ** 2))
