@@ -50,7 +50,10 @@ class _WhenAsked:
         with _described_by_one:
             if isinstance(self.cls.__dict__[self.name], _WhenAsked):
                 dataclass(init=False, repr=False, eq=False, kw_only=self.kw_only)(self.cls)
-                self.cls._record_fields = tuple(fields(self.cls))  # type: ignore[attr-defined]  # read by the methods below
+                known = tuple(fields(self.cls))
+                defaults = {each.name: each.default for each in known if each.default is not MISSING}
+                self.cls._record_defaults = defaults  # type: ignore[attr-defined]  # both are read by the methods below
+                self.cls._record_fields = known  # type: ignore[attr-defined]
         return self.cls.__dict__[self.name]
 
 
@@ -61,22 +64,23 @@ _described_by_one = threading.RLock()
 def _init(self: Any, *given: Any, **named: Any) -> None:
     """Set the fields in their order or by their names; the others by their defaults."""
     wanted = self._record_fields
-    if len(given) > sum(not known.kw_only for known in wanted):
-        raise TypeError(f"{type(self).__name__} has {len(wanted)} fields; {len(given)} values were given without names")
-    held = {known.name: value for known, value in zip(wanted, given, strict=False)}
-    for known in wanted[len(given) :]:
-        name = known.name
-        if name in named:
-            held[name] = named.pop(name)
-        elif known.default is not MISSING:
-            held[name] = known.default
-        elif known.default_factory is not MISSING:
-            held[name] = known.default_factory()
-        else:
-            raise TypeError(f"{type(self).__name__} needs a value for {name}")
-    if named:
-        name = next(iter(named))
-        raise TypeError(f"{type(self).__name__} {'got two values for' if name in held else 'has no field'} {name}")
+    held = self._record_defaults | named
+    if given:
+        if len(given) > sum(not known.kw_only for known in wanted):
+            raise TypeError(f"{type(self).__name__} has {len(wanted)} fields; {len(given)} values were given without names")
+        for known, value in zip(wanted, given, strict=False):
+            if known.name in named:
+                raise TypeError(f"{type(self).__name__} got two values for {known.name}")
+            held[known.name] = value
+    if len(held) < len(wanted) or named:
+        for known in wanted:
+            if known.name not in held:
+                if known.default_factory is MISSING:
+                    raise TypeError(f"{type(self).__name__} needs a value for {known.name}")
+                held[known.name] = known.default_factory()
+        if len(held) > len(wanted):
+            unknown = next(name for name in named if name not in {known.name for known in wanted})
+            raise TypeError(f"{type(self).__name__} has no field {unknown}")
     self.__dict__.update(held)
     if hasattr(self, "__post_init__"):
         self.__post_init__()
