@@ -25,14 +25,30 @@ def noise(x: Floats, y: Floats | float = 0.0, *, seed: int = 0) -> Floats:
     u, v = x - column, y - row
     column, row = column.astype(np.int64), row.astype(np.int64)
     fade_u, fade_v = (t * t * t * (t * (t * 6 - 15) + 10) for t in (u, v))
-    corners = []
-    for down in (0, 1):
-        for right in (0, 1):
-            angle = _hashed(column + right, row + down, seed) * (2 * np.pi)
-            corners.append(np.cos(angle) * (u - right) + np.sin(angle) * (v - down))
+    corners = [
+        along * (u - right) + across * (v - down) for (right, down), (along, across) in _directions(column, row, seed).items()
+    ]
     low = corners[0] + fade_u * (corners[1] - corners[0])
     high = corners[2] + fade_u * (corners[3] - corners[2])
     return 1.5 * (low + fade_v * (high - low))
+
+
+def _directions(column: Ints, row: Ints, seed: int) -> dict[tuple[int, int], tuple[Floats, Floats]]:
+    """The direction (cosine, sine) at the four corners of the lattice cells `column`, `row`, by the corner's (right, down)."""
+    steps = [(right, down) for down in (0, 1) for right in (0, 1)]
+    if not column.size:
+        return {step: (np.zeros(column.shape), np.zeros(column.shape)) for step in steps}
+    left, top = int(column.min()), int(row.min())
+    wide, high = int(column.max()) - left + 2, int(row.max()) - top + 2
+    if wide * high > column.size:
+        angles = {step: _hashed(column + step[0], row + step[1], seed) * (2 * np.pi) for step in steps}
+        return {step: (np.cos(angle), np.sin(angle)) for step, angle in angles.items()}
+    # Fewer corners than places: each direction is computed once and looked up.
+    columns, rows = np.broadcast_arrays(left + np.arange(wide), (top + np.arange(high))[:, None])
+    angle = _hashed(columns, rows, seed).ravel() * (2 * np.pi)
+    along, across = np.cos(angle), np.sin(angle)
+    first = (row - top) * wide + (column - left)
+    return {step: (along.take(place), across.take(place)) for step in steps for place in [first + step[1] * wide + step[0]]}
 
 
 def layered(x: Floats, y: Floats | float = 0.0, *, seed: int = 0, octaves: int = 4, gain: float = 0.5) -> Floats:

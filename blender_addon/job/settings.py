@@ -18,7 +18,6 @@ choices: (key, label, help) of each. short: the field of a table's row that a ba
 from __future__ import annotations
 
 import dataclasses
-import difflib
 import math
 import types
 from collections.abc import Callable, Mapping, Sequence
@@ -201,6 +200,8 @@ def label_of(name: str, spec: Spec) -> str:
 
 def nearest(word: str, known: Sequence[str]) -> str:
     """' (did you mean "x"?)' for the known word nearest to `word`, or ''."""
+    import difflib  # only for words about a mistake, and Blender's start need not
+
     close = difflib.get_close_matches(word[:80], known, 1, 0.5)
     return f' (did you mean "{close[0]}"?)' if close else ""
 

@@ -7,7 +7,7 @@ job's own scene. Data linked from another file never belongs to a job.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import bpy
@@ -61,11 +61,18 @@ def made_by(block: bpy.types.ID) -> str:
     return current_name(str(block.get(STEP, "")))
 
 
-def players(job: str, *, role: str | None = None, step: str | None = None, scene: bpy.types.Scene | None = None) -> list[Any]:
+def players(
+    job: str,
+    *,
+    role: str | None = None,
+    step: str | None = None,
+    scene: bpy.types.Scene | None = None,
+    kinds: Sequence[str] = KINDS,
+) -> list[Any]:
     """The data-blocks of a job with a role, or made by a step, without the user's copies, ordered by step, role and key.
 
-    scene: the job's scene, looked up where it is not given. In a copied scene this includes data of the first job that the
-    copy continues to use.
+    scene: the job's scene, looked up where it is not given. kinds: where they are looked for, for callers that are in a hurry.
+    In a copied scene this includes data of the first job that the copy continues to use.
     """
     if not job:
         return []
@@ -73,7 +80,7 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
     best: dict[tuple[str, str, str], bpy.types.ID] = {}
     jobs = [job, *([home[INHERITS]] if home is not None and has(home, INHERITS) else [])]
     for owner in jobs:
-        for block in _blocks_of(owner, home, objects=owner == job):
+        for block in _blocks_of(owner, home, kinds, objects=owner == job):
             if (role and block.get(ROLE) != role) or (step and made_by(block) != step) or is_copy(block):
                 continue
             place = (made_by(block), str(block[ROLE]), str(block.get(KEY)))
@@ -83,8 +90,8 @@ def players(job: str, *, role: str | None = None, step: str | None = None, scene
     return [best[place] for place in sorted(best)]
 
 
-def _blocks_of(job: str, home: bpy.types.Scene | None, *, objects: bool) -> Iterator[bpy.types.ID]:
-    for kind in KINDS:
+def _blocks_of(job: str, home: bpy.types.Scene | None, kinds: Sequence[str], *, objects: bool) -> Iterator[bpy.types.ID]:
+    for kind in kinds:
         held: Iterable[bpy.types.ID] = getattr(bpy.data, kind)
         if kind in ("objects", "collections"):
             if not objects:

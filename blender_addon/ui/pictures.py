@@ -98,7 +98,7 @@ def picture_of_first_shot(scene: bpy.types.Scene) -> Finished | None:
     look = first_look_of(scene)
     if not look.is_file():
         return None
-    return Finished("A first look, without its fine relief; the pictures follow", look, look)
+    return Finished("A first look, without its fine relief and debris; the pictures follow", look, look)
 
 
 class BOZZETTO_OT_open_picture(bpy.types.Operator):

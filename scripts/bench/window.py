@@ -7,7 +7,8 @@ redraw_ms: our draw callbacks of one redraw, every panel open with every setting
 longest_block_s: the longest stretch of our own work between two looks at the window's events; calls into Blender that can't be
 split, which are announced as such, are left out; longest_block_cpu_s is the processor's time in it, since what else runs on the
 machine is none of ours. seconds_to_first_picture: from the press of the button until the view has drawn
-a rendered picture of the dressed and lit hero, at least 480 pixels wide; it is a first look, without the recovered relief.
+a rendered picture of the dressed and lit hero, at least 480 pixels wide; it is a first look, without the recovered relief and
+the debris.
 Seconds depend on the machine: here the processor renders and draws the window too, and what else runs takes its share.
 """
 

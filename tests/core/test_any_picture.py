@@ -24,7 +24,7 @@ from blender_addon.core.files.pictures.png8 import png8, read_png8
 from blender_addon.core.files.pictures.png16 import png16
 from blender_addon.core.mesh import preview, sections
 from blender_addon.core.mesh.triangles import TriangleMesh, face_areas
-from blender_addon.core.surface import picture_content, texels
+from blender_addon.core.surface import normal_maps, picture_content, texels
 from blender_addon.core.surface.bandpass import band_pass, gaussian_blur
 from tests.core.test_any_mesh import ANY
 
@@ -128,7 +128,7 @@ def test_what_a_picture_holds(picture: Any, mesh: TriangleMesh) -> None:
     found = picture_content.pixels_of(picture)
     assert all(0.0 <= value <= 1.0 + 1e-6 for value in (found.unit, found.spread, found.primaries, found.lines))
     assert 1 <= found.colours <= 64 and -1.0 - 1e-6 <= found.together <= 1.0 + 1e-6
-    assert picture_content.green_down(picture[..., :3]) in (None, True, False)
+    assert normal_maps.green_down(picture[..., :3]) in (None, True, False)
     layout = picture_content.layout_of(mesh, np.ones(len(mesh.faces), bool))
     if layout is not None:
         fit = picture_content.fit_of(picture, layout)

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from blender_addon.core.records import record
+from blender_addon.core.records import record, values
 
 
 @record
@@ -138,3 +138,52 @@ def test_the_hash_is_that_of_the_compared_fields() -> None:
     assert hash(Place(3, 1)) == hash(Place(3, 2)) and len({Place(3, 1), Place(3, 2), Place(4)}) == 2
     with pytest.raises(TypeError):
         hash(Lens(50.0))  # a list can't be hashed
+
+
+@values
+class Print:
+    """Values that are set by name, may be set later, and are checked by nobody."""
+
+    paper: str
+    wide: float = 100.0
+    marks: list[int] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class PeerPrint:
+    """The same as Print by the standard library."""
+
+    paper: str
+    wide: float = 100.0
+    marks: list[int] = field(default_factory=list)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda kind: kind(paper="matt"),
+        lambda kind: kind(wide=3.0, paper="matt", marks=[1]),
+        lambda kind: kind("matt"),
+        lambda kind: kind(),
+        lambda kind: kind(paper="matt", colour=1),
+    ],
+)
+def test_values_take_what_a_dataclass_by_names_takes(call: Callable[[Any], Any]) -> None:
+    try:
+        expected = call(PeerPrint)
+    except TypeError:
+        with pytest.raises(TypeError):
+            call(Print)
+        return
+    built = call(Print)
+    assert asdict(built) == asdict(expected) and repr(built) == repr(expected).replace("PeerPrint", "Print")
+
+
+def test_values_may_be_set_later_and_are_compared_and_replaced_as_a_dataclass_is() -> None:
+    sheet, other = Print(paper="matt"), Print(paper="matt")
+    assert sheet == other and sheet.marks is not other.marks and sheet != PeerPrint(paper="matt")
+    sheet.wide = 50.0
+    assert sheet != other and replace(other, wide=50.0) == sheet == deepcopy(sheet) == pickle.loads(pickle.dumps(sheet))
+    assert other.wide == 100.0 and [known.name for known in fields(Print)] == ["paper", "wide", "marks"]
+    with pytest.raises(TypeError):
+        hash(sheet)

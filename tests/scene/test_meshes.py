@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ import pytest
 bpy = pytest.importorskip("bpy")
 
 from blender_addon.scene.meshes import is_bare, make_mesh, make_object, read_mesh  # noqa: E402
+from blender_addon.scene.prints.digest import Digest  # noqa: E402
 from blender_addon.scene.prints.mesh_print import feed_mesh  # noqa: E402
 from blender_addon.scene.scan.importers import Imported, import_scan  # noqa: E402
 
@@ -38,7 +38,7 @@ f 1/1/1 2/2/1 5/4/1
 
 
 def _print(mesh: Any) -> str:
-    digest = hashlib.sha256()
+    digest = Digest()
     feed_mesh(digest, mesh)
     return digest.hexdigest()
 

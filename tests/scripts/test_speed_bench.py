@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,9 @@ import pytest
 from blender_addon.core.files.meshes.mesh_files import check_file
 from blender_addon.core.mesh.topology import welded
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, signed_volume
+from blender_addon.core.surface.picture_content import quick_fit_of
 from scripts.bench import Record, Row, speed
-from scripts.bench.speed.big_scan import bumpy, write_glb, write_obj
+from scripts.bench.speed.big_scan import bumpy, lit_photo, photo, write_glb, write_obj
 from scripts.bench.speed.kernels import PARTS, slope
 
 
@@ -32,6 +34,18 @@ def test_its_files_pass_our_own_checks(tmp_path: Path) -> None:
     pytest.importorskip("PIL")
     assert check_file(write_glb(tmp_path / "a.glb", 2000, 64)).triangles == len(bumpy(2000).faces)
     assert check_file(write_obj(tmp_path / "a.obj", 2000)).triangles == len(bumpy(2000).faces)
+
+
+def test_the_lit_texture_shows_the_light_on_the_form_and_the_other_does_not() -> None:
+    """Part of the brightness that a smooth light on the mesh's normals explains; strokes take the rest."""
+    image = pytest.importorskip("PIL.Image")
+    figure = bumpy(30_000)
+    mesh = TriangleMesh(figure.points, figure.faces, figure.uv[figure.faces])
+    found = {}
+    for made in (lit_photo, photo):
+        picture = np.asarray(image.open(io.BytesIO(made(1024))), float)[::-1] / 255.0
+        found[made] = quick_fit_of(picture, mesh, np.ones(len(mesh.faces), bool)).light
+    assert found[lit_photo] > 0.6 and found[photo] < 0.3
 
 
 def test_slopes_are_those_of_powers() -> None:

@@ -5,7 +5,6 @@ Opening a named pipe waits for a writer that never comes, and reading a device m
 
 from __future__ import annotations
 
-import difflib
 import os
 import stat
 from pathlib import Path
@@ -88,6 +87,8 @@ def near_names(path: Path, most: int = 3) -> list[str]:
     except (OSError, ValueError):
         return []
     plain = {name.casefold(): name for name in reversed(names)}
+    import difflib  # only for words about a mistake, and Blender's start need not
+
     return [plain[near] for near in difflib.get_close_matches(path.name.casefold(), list(plain), most, 0.6)]
 
 

@@ -42,7 +42,7 @@ def face_crosses(vertices: Floats, faces: Ints) -> Floats:
     crosses = np.zeros((len(faces), 3), vertices.dtype if vertices.dtype.kind == "f" else float)
     for start in range(0, len(faces), STRIP):
         strip = slice(start, start + STRIP)
-        a, b, c = (vertices[faces[strip, corner]] for corner in range(3))
+        a, b, c = (vertices.take(faces[strip, corner], axis=0) for corner in range(3))  # twice as fast as by an index
         (ax, ay, az), (bx, by, bz) = (b - a).T, (c - a).T
         for axis, value in enumerate((ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx)):
             crosses[strip, axis] = value

@@ -82,8 +82,8 @@ def texels_per_unit(mesh: TriangleMesh, sizes: dict[int, tuple[int, int]]) -> fl
         return 0.0
     some = slice(None, None, max(1, len(mesh.faces) // MOST_MEASURED))
     uv, faces = mesh.uv[some], mesh.faces[some]
-    first, second = uv[:, 1] - uv[:, 0], uv[:, 2] - uv[:, 0]
-    covered = 0.5 * np.abs(first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]).astype(float)
+    (x, right, left), (y, up, down) = uv[..., 0].T, uv[..., 1].T
+    covered = 0.5 * np.abs((right - x) * (down - y) - (up - y) * (left - x)).astype(float)
     areas = face_areas(mesh.vertices, faces)
     slots = np.zeros(len(faces), int) if mesh.material is None else mesh.material[some]
     texels = surface = 0.0

@@ -176,3 +176,23 @@ def _difference(raster: Floats, mask: Bools, axis: int) -> Floats:
     behind, behind_ok = np.roll(ahead, 1, axis), np.roll(ahead_ok, 1, axis)
     total = np.where(ahead_ok, ahead, 0) + np.where(behind_ok, behind, 0)
     return (total / np.maximum(ahead_ok.astype(np.float32) + behind_ok, 1)).astype(np.float32)
+
+
+def green_down(picture: Floats) -> bool | None:
+    """Whether a tangent-space normal map (h, w, 3) is -Y; None where that is unclear.
+
+    A surface's slopes have no curl: d(rise along u)/dv = d(rise along v)/du. With green upside down that sum does not vanish.
+    """
+    normal = 2.0 * picture[..., :3] - 1.0
+    usable = normal[..., 2] > 0.2
+    rise = np.where(usable[..., None], -normal[..., :2] / np.maximum(normal[..., 2:], 0.2), 0.0)
+    across = rise[1:-1, 2:, 1] - rise[1:-1, :-2, 1]  # of the rise along v, in u
+    upward = rise[2:, 1:-1, 0] - rise[:-2, 1:-1, 0]  # of the rise along u, in v
+    steps = (across, upward)
+    limit = [np.quantile(np.abs(step), 0.98) for step in steps]  # islands' borders are steps of no surface
+    kept = (np.abs(across) <= limit[0]) & (np.abs(upward) <= limit[1]) & usable[1:-1, 1:-1]
+    plus = float(np.square(across - upward)[kept].sum())
+    minus = float(np.square(across + upward)[kept].sum())
+    if max(plus, minus) < 1e-6 * max(int(kept.sum()), 1) or 0.87 < plus / max(minus, 1e-12) < 1.15:
+        return None
+    return minus < plus

@@ -25,6 +25,7 @@ from ..compat import node_tree_of
 from ..images import read_pixels
 from ..shots import lens_drivers as key
 from ..shots.cameras import MM, optics_of
+from ..shots.lens_drivers import DEPTH, SLICES
 from ..temporary import changed
 from .originals import keep_render, save_as
 
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
     from ..stage import Stage
     from ..temporary import Change
 
-DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 BRACKETS = ("bracket", "frames")
 """The kinds of depth that are rendered as slices; the second keeps the slices on disk."""
 SUBJECT = ("piece", "stand")

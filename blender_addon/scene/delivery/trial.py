@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
 QUALITY = Quality(12, 0.1, careful=False)
 """The quality of a short-lived preview."""
-FIRST = Quality(4, 0.1, careful=False)
-"""The quality of the first look at a job, for which somebody waits."""
+FIRST = Quality(2, 0.1, careful=False)
+"""The quality of the first look at a job, for which somebody waits: two samples and the denoiser show form, material and set
+(by eye), and each more takes half a second."""
 
 
 def try_shot(

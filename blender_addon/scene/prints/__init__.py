@@ -2,5 +2,5 @@
 
 In: data-blocks.
 Out: digests.
-Order: `fingerprint`, with `mesh_print` for meshes; `fingerprint_0_1` only for files of that release.
+Order: `fingerprint`, with `mesh_print` for meshes; `fingerprint_0_1` only for files of that release; both feed a `digest`.
 """

@@ -7,7 +7,6 @@ belongs to the block alone (mesh, node tree, nested node groups, materials that 
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from functools import cache
 
@@ -17,6 +16,7 @@ import numpy as np
 from ..compat import RELEASE
 from ..roles import BOOKKEEPING, JOB, KEY, MADE, OFFERED, ROLE, has, made_by
 from . import fingerprint_0_1
+from .digest import Digest
 from .fingerprint_0_1 import packed_digest
 from .mesh_print import feed_mesh
 
@@ -44,8 +44,16 @@ def fingerprint(block: bpy.types.ID, packed: bytes | None = None) -> str:
 
     packed: the digest of an image's packed file, if it is known.
     """
-    digest = hashlib.sha256()
+    return _written_out(_fed(block, packed))
+
+
+def _fed(block: bpy.types.ID, packed: bytes | None) -> Digest:
+    digest = Digest()
     _feed(digest, block, {} if packed is None else {block.session_uid: packed})
+    return digest
+
+
+def _written_out(digest: Digest) -> str:
     return _VERSION + digest.hexdigest()[:20]
 
 
@@ -55,7 +63,8 @@ def noted(block: bpy.types.ID) -> str:
     The digest of 0.1.0 covers less, and is equal in every release of Blender.
     """
     packed = packed_digest(block)  # read once for both
-    return f"{fingerprint(block, packed)}:{RELEASE}:{fingerprint_0_1.fingerprint(block, packed)}"
+    now, former = _fed(block, packed), fingerprint_0_1.fed(block, packed)  # both work while the second is fed
+    return f"{_written_out(now)}:{RELEASE}:{fingerprint_0_1.written_out(former)}"
 
 
 def unchanged(block: bpy.types.ID, kept: str) -> bool:
@@ -70,7 +79,7 @@ def of_this_release(kept: str) -> bool:
     return kept.startswith(_VERSION) and kept.rsplit(":", 2)[1] == RELEASE
 
 
-def _feed(digest: hashlib._Hash, block: bpy.types.ID, groups: dict[int, bytes]) -> None:
+def _feed(digest: Digest, block: bpy.types.ID, groups: dict[int, bytes]) -> None:
     _custom(digest, block)
     if isinstance(block, bpy.types.Object):
         _object(digest, block, groups)
@@ -92,7 +101,7 @@ def _feed(digest: hashlib._Hash, block: bpy.types.ID, groups: dict[int, bytes]) 
             _tree(digest, tree, groups)
 
 
-def _settings(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
+def _settings(digest: Digest, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
     """Digest the plain settings of a data-block and of its sub-structures, such as those of Cycles."""
     skip = _driven(block) if skip is None else skip
     _simple(digest, block, skip=skip)
@@ -105,7 +114,7 @@ def _settings(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | No
                 _of_cycles(digest, part)
 
 
-def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, bytes]) -> None:
+def _object(digest: Digest, item: bpy.types.Object, groups: dict[int, bytes]) -> None:
     _place(digest, item)
     _animation(digest, item)
     _settings(digest, item, skip=_OBJECT_SKIP | _driven(item))
@@ -135,7 +144,7 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object, groups: dict[int, byt
         _feed(digest, item.data, groups)
 
 
-def _place(digest: hashlib._Hash, item: bpy.types.Object) -> None:
+def _place(digest: Digest, item: bpy.types.Object) -> None:
     """Digest an object's transform. Animated channels depend on the current frame, so their action counts instead."""
     action = item.animation_data.action if item.animation_data else None
     if action is None:
@@ -155,7 +164,7 @@ def _belongs(material: bpy.types.Material) -> bool:
     return has(material, MADE) and not has(material, OFFERED) and not has(material, ROLE)
 
 
-def _weights(digest: hashlib._Hash, item: bpy.types.Object) -> None:
+def _weights(digest: Digest, item: bpy.types.Object) -> None:
     if not item.vertex_groups:
         return
     digest.update(repr([(group.name, group.lock_weight) for group in item.vertex_groups]).encode())
@@ -165,7 +174,7 @@ def _weights(digest: hashlib._Hash, item: bpy.types.Object) -> None:
                 digest.update(f"{vertex.index} {member.group} {member.weight:.6g};".encode())
 
 
-def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
+def _camera(digest: Digest, item: bpy.types.Object) -> None:
     """Digest what is set on a shot's camera. Driven values follow from the picture's size and are not edits."""
     driven = _driven(item.data)
     skip = driven | ({"angle", "angle_x", "angle_y"} if "lens" in driven else set())
@@ -197,7 +206,7 @@ def _keyed(block: bpy.types.ID) -> set[str]:
     return {curve.data_path[2:-2] for curve in _curves(motion.action) if curve.data_path.startswith('["')}
 
 
-def _animation(digest: hashlib._Hash, block: bpy.types.ID) -> None:
+def _animation(digest: Digest, block: bpy.types.ID) -> None:
     """Digest drivers by their expressions and an action by its keys."""
     motion = getattr(block, "animation_data", None)
     if not motion:
@@ -208,7 +217,7 @@ def _animation(digest: hashlib._Hash, block: bpy.types.ID) -> None:
         _action(digest, motion.action)
 
 
-def _action(digest: hashlib._Hash, action: bpy.types.Action) -> None:
+def _action(digest: Digest, action: bpy.types.Action) -> None:
     for curve in _curves(action):
         keys = np.zeros(2 * len(curve.keyframe_points), np.float32)
         curve.keyframe_points.foreach_get("co", keys)
@@ -227,7 +236,7 @@ def _curves(action: bpy.types.Action) -> Iterator[bpy.types.FCurve]:
                 yield from bag.fcurves
 
 
-def _image(digest: hashlib._Hash, image: bpy.types.Image, groups: dict[int, bytes]) -> None:
+def _image(digest: Digest, image: bpy.types.Image, groups: dict[int, bytes]) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.alpha_mode)).encode())
     if image.is_dirty or (image.packed_file is None and image.source == "GENERATED"):  # has unsaved painting
         values = np.zeros(len(image.pixels), np.float32)
@@ -239,7 +248,7 @@ def _image(digest: hashlib._Hash, image: bpy.types.Image, groups: dict[int, byte
         digest.update(image.filepath.encode())
 
 
-def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree, groups: dict[int, bytes]) -> None:
+def _tree(digest: Digest, tree: bpy.types.NodeTree, groups: dict[int, bytes]) -> None:
     for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _custom(digest, node)
@@ -267,14 +276,14 @@ def _group(group: bpy.types.NodeTree, groups: dict[int, bytes]) -> bytes:
     """The digest of a nested node group, computed once for all its uses."""
     if group.session_uid not in groups:
         groups[group.session_uid] = b"inside itself"
-        digest = hashlib.sha256()
+        digest = Digest()
         _custom(digest, group)
         _tree(digest, group, groups)
         groups[group.session_uid] = digest.digest()
     return groups[group.session_uid]
 
 
-def _struct(digest: hashlib._Hash, struct: bpy.types.bpy_struct, groups: dict[int, bytes]) -> None:
+def _struct(digest: Digest, struct: bpy.types.bpy_struct, groups: dict[int, bytes]) -> None:
     """Digest a modifier, constraint or node: its settings, its references, and the content of its node group."""
     _simple(digest, struct)
     for name in _pointers(type(struct)):
@@ -293,7 +302,7 @@ def _struct(digest: hashlib._Hash, struct: bpy.types.bpy_struct, groups: dict[in
         _custom(digest, struct)
 
 
-def _custom(digest: hashlib._Hash, block: bpy.types.ID) -> None:
+def _custom(digest: Digest, block: bpy.types.ID) -> None:
     """Digest custom properties, the user's and the steps', except those that record ownership."""
     try:
         names = sorted(set(block.keys()) - BOOKKEEPING - _driven(block) - _keyed(block))
@@ -308,7 +317,7 @@ def _custom(digest: hashlib._Hash, block: bpy.types.ID) -> None:
         digest.update(f"[{name}]={_written(value)};".encode())
 
 
-def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
+def _simple(digest: Digest, block: bpy.types.ID, *, skip: set[str] | None = None) -> None:
     skip = _driven(block) if skip is None else skip
     for name in _plain_names(type(block)):
         if name in skip:
@@ -320,7 +329,7 @@ def _simple(digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None
         digest.update(f"{name}={_written(value)};".encode())
 
 
-def _of_cycles(digest: hashlib._Hash, part: bpy.types.PropertyGroup) -> None:
+def _of_cycles(digest: Digest, part: bpy.types.PropertyGroup) -> None:
     """Digest what differs from the defaults of Cycles, an add-on, which declares its settings while it runs and may be off."""
     for prop in part.bl_rna.properties:
         if prop.is_runtime and prop.type in _SIMPLE and not prop.is_readonly:

@@ -13,6 +13,7 @@ import numpy as np
 
 from ...core.arrays import AnyArray
 from ..roles import JOB, KEY, NAME, PRINT, ROLE, STEP
+from .digest import Digest
 
 _SIMPLE = {"BOOLEAN", "INT", "FLOAT", "STRING", "ENUM"}
 _SKIP = {
@@ -52,12 +53,22 @@ def packed_digest(block: bpy.types.ID) -> bytes | None:
 
 def fingerprint(block: bpy.types.ID, packed: bytes | None = None) -> str:
     """A digest of a data-block's content; independent of name and selection. packed: of an image's packed file, if known."""
-    digest = hashlib.sha256()
+    return written_out(fed(block, packed))
+
+
+def fed(block: bpy.types.ID, packed: bytes | None = None) -> Digest:
+    """The digest before it is written out. block, packed: as for `fingerprint`."""
+    digest = Digest()
     _feed(digest, block, packed)
+    return digest
+
+
+def written_out(digest: Digest) -> str:
+    """The digest as it stands in files."""
     return digest.hexdigest()[:20]
 
 
-def _feed(digest: hashlib._Hash, block: bpy.types.ID, packed: bytes | None = None) -> None:
+def _feed(digest: Digest, block: bpy.types.ID, packed: bytes | None = None) -> None:
     if isinstance(block, bpy.types.Object):
         _object(digest, block)
     elif isinstance(block, bpy.types.Mesh):
@@ -88,7 +99,7 @@ def _is_plain(tree: bpy.types.NodeTree) -> bool:
     return found == _PLAIN_LIGHT and len(tree.nodes) == len(_PLAIN_LIGHT)
 
 
-def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
+def _object(digest: Digest, item: bpy.types.Object) -> None:
     if item.animation_data and item.animation_data.action:
         # An animated transform depends on the current frame, so the action counts instead.
         digest.update(repr(tuple(item.animation_data.action.frame_range)).encode())
@@ -108,7 +119,7 @@ def _object(digest: hashlib._Hash, item: bpy.types.Object) -> None:
         _feed(digest, item.data)
 
 
-def _camera(digest: hashlib._Hash, item: bpy.types.Object) -> None:
+def _camera(digest: Digest, item: bpy.types.Object) -> None:
     """Digest what is set on a shot's camera. Driven values follow from the picture's size and are not edits."""
     own = {JOB, STEP, ROLE, KEY, NAME, PRINT} | _driven(item)
     for key in sorted(item.keys()):
@@ -131,7 +142,7 @@ def _driven(block: bpy.types.ID) -> set[str]:
     return {path[2:-2] if path.startswith('["') else path.rpartition(".")[2] for path in paths}
 
 
-def _mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
+def _mesh(digest: Digest, mesh: bpy.types.Mesh) -> None:
     digest.update(repr((len(mesh.vertices), len(mesh.polygons), len(mesh.loops))).encode())
     for name, kind, field, size in (("position", "f4", "vector", 3), (".corner_vert", "i4", "value", 1)):
         layer = mesh.attributes.get(name)
@@ -149,7 +160,7 @@ def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> Any
     return array
 
 
-def _image(digest: hashlib._Hash, image: bpy.types.Image, packed: bytes | None) -> None:
+def _image(digest: Digest, image: bpy.types.Image, packed: bytes | None) -> None:
     digest.update(repr((tuple(image.size), image.colorspace_settings.name, image.is_dirty)).encode())
     if image.packed_file:
         digest.update(packed or packed_digest(image) or b"")
@@ -157,7 +168,7 @@ def _image(digest: hashlib._Hash, image: bpy.types.Image, packed: bytes | None) 
         digest.update(image.filepath.encode())
 
 
-def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree) -> None:
+def _tree(digest: Digest, tree: bpy.types.NodeTree) -> None:
     for node in sorted(tree.nodes, key=lambda entry: entry.name):
         digest.update(f"{node.bl_idname} {node.name}".encode())
         _simple(digest, node)
@@ -176,7 +187,7 @@ def _tree(digest: hashlib._Hash, tree: bpy.types.NodeTree) -> None:
 
 
 def _simple(
-    digest: hashlib._Hash, block: bpy.types.ID, *, skip: set[str] | None = None, as_written: dict[str, str] | None = None
+    digest: Digest, block: bpy.types.ID, *, skip: set[str] | None = None, as_written: dict[str, str] | None = None
 ) -> None:
     driven = _driven(block) if skip is None else skip
     kind = block.bl_rna.identifier

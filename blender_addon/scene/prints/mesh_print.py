@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...core.arrays import AnyArray
 from ..meshes import is_triangles
+from .digest import Digest
 
 if TYPE_CHECKING:
-    import hashlib
-
     import bpy
 
 FIELDS = {
@@ -39,26 +37,12 @@ _ABSENT_IS_ZERO = {
 """Attributes that Blender may drop or add when all values are zero, for instance when Edit Mode is left."""
 
 
-SMALL = 20_000
-"""Vertices and corners of a mesh up to which its digest takes less than a thread takes to begin, about a millisecond."""
-
-
-def feed_mesh(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
-    """Update a digest with a mesh: each attribute of a large one is digested beside, while the next one is read."""
-    if len(mesh.vertices) + len(mesh.loops) < SMALL:
-        for part in _parts(mesh):
-            digest.update(part)
-    else:
-        _feed_beside(digest, mesh)
+def feed_mesh(digest: Digest, mesh: bpy.types.Mesh) -> None:
+    """Update a digest with a mesh."""
+    for part in _parts(mesh):
+        digest.update(part)
     if mesh.shape_keys is not None:
         _keys(digest, mesh.shape_keys)
-
-
-def _feed_beside(digest: hashlib._Hash, mesh: bpy.types.Mesh) -> None:
-    with ThreadPoolExecutor(1) as beside:
-        work = [beside.submit(digest.update, part) for part in _parts(mesh)]
-    for each in work:
-        each.result()
 
 
 def _parts(mesh: bpy.types.Mesh) -> Iterator[bytes | AnyArray]:
@@ -87,7 +71,7 @@ def _values(layer: bpy.types.Attribute, kind: str, field: str, size: int) -> Any
     return array
 
 
-def _keys(digest: hashlib._Hash, keys: bpy.types.Key) -> None:
+def _keys(digest: Digest, keys: bpy.types.Key) -> None:
     for block in keys.key_blocks:
         base = block.relative_key.name if block.relative_key else ""
         shown = (block.name, f"{block.value:.6g}", block.mute, block.vertex_group, base, f"{block.slider_max:.6g}")

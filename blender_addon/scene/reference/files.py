@@ -40,6 +40,6 @@ def files_of(out: Path, name: str) -> Files:
 
 def compared_in(scene: bpy.types.Scene, out: Path) -> list[tuple[str, Files]]:
     """(name, files) of the references of the scene's job whose photo and render both exist."""
-    found = [str(item[roles.KEY]) for item in roles.players(str(scene.get(roles.JOB, "")), role=REFERENCE)]
+    found = [str(item[roles.KEY]) for item in roles.players(str(scene.get(roles.JOB, "")), role=REFERENCE, kinds=("objects",))]
     pairs = [(name, files_of(out, name)) for name in found]
     return [(name, files) for name, files in pairs if files.render.is_file() and files.photo.is_file()]

@@ -1,6 +1,7 @@
 """A first look at the hero before the slow work on its surface: whoever waits in the window sees a picture soon.
 
 The steps until the light run first on the bare scan, a small picture of the hero is tried, and then all is done as it is to be.
+What lies about on the table is too small to be missed in it, and comes after it, too.
 """
 
 from __future__ import annotations
@@ -13,6 +14,9 @@ from ...job.runner import Report, Update
 from ...job.step import Step
 from ..stage import Stage
 
+SMALL = frozenset({"debris"})
+"""Roles of what is too small to be missed in the first picture."""
+
 
 def with_a_look_first(run_steps: Sequence[Step]) -> tuple[Step, ...]:
     """The steps of a whole run, with those that a dressed and lit hero needs before the rest; what then changes runs again.
@@ -23,7 +27,7 @@ def with_a_look_first(run_steps: Sequence[Step]) -> tuple[Step, ...]:
     waiting = [place for place, step in enumerate(run_steps) if step.folder == "surface" and "surface" not in step.makes]
     if light is None or not waiting or waiting[0] > light:
         return tuple(run_steps)
-    early = [step for place, step in enumerate(run_steps[: light + 1]) if place not in waiting]
+    early = [step for place, step in enumerate(run_steps[: light + 1]) if place not in waiting and not SMALL & set(step.makes)]
     return (*early, *run_steps[waiting[0] :])
 
 

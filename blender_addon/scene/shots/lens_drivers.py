@@ -20,6 +20,7 @@ DISTANCE, FRAME, FIELD = "bozzetto_distance_mm", "bozzetto_frame_width_mm", "boz
 MAGNIFICATION, EFFECTIVE = "bozzetto_magnification", "bozzetto_effective_fnumber"
 NEAR, FAR = "bozzetto_near_mm", "bozzetto_far_mm"
 STRETCH, GROW = "bozzetto_stretch", "bozzetto_grow"
+DEPTH, SLICES = "bozzetto_depth", "bozzetto_bracket_mm"
 NEVER = 1e9
 """Represents infinity in the far limit, in mm: a custom property and JSON both need a finite number."""
 

@@ -25,7 +25,6 @@ from ...core.shots.subject import Subject, thinned
 from ...core.shots.visible import visible
 from ...job.errors import SubjectError
 from .. import roles
-from ..delivery.deep_pictures import DEPTH, SLICES
 from ..meshes import read_mesh
 from . import lens_drivers as key
 from .cameras import MM, optics_of, vertices_mm
@@ -120,7 +119,7 @@ def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3,
     except ValueError as error:
         raise SubjectError(f"{camera.name} can't be bracketed: {error}") from None
     set_lens(camera, replace(asked, pose=None))
-    camera[DEPTH], camera[SLICES] = "frames" if frames else "bracket", [float(distance) for distance in slices]
+    camera[key.DEPTH], camera[key.SLICES] = "frames" if frames else "bracket", [float(distance) for distance in slices]
     camera["bozzetto_caption"] = f"{_name(camera)} (focus bracket of {len(slices)})"
     return len(slices)
 
@@ -128,13 +127,13 @@ def set_bracket(camera: bpy.types.Object, asked: Asked, *, overlap: float = 0.3,
 def set_departure(camera: bpy.types.Object) -> None:
     """Make the shot one with a sharp subject before a blurred set, which no lens gives; its caption says so."""
     _one_exposure(camera)
-    camera[DEPTH] = "departure"
+    camera[key.DEPTH] = "departure"
     camera["bozzetto_caption"] = f"{_name(camera)} (sharper than a lens can)"
     camera.update_tag()
 
 
 def _one_exposure(camera: bpy.types.Object) -> None:
-    for name in (DEPTH, SLICES):
+    for name in (key.DEPTH, key.SLICES):
         if roles.has(camera, name):
             del camera[name]
     camera["bozzetto_caption"] = _name(camera)

@@ -158,13 +158,15 @@ class _Light:
         """The exposure of a shot in stops. card: the exposure that renders a grey card there as mid-grey.
 
         From the settings where they give it, else by the piece's highlights and shadows in a test render; without a test render
-        by the card and the material.
+        by the card and the material, and so in the first look, which somebody waits for.
         """
         if settings.exposure is not None:
             return settings.exposure
         if settings.offset is not None:
             return card + settings.offset
-        bright = None if shot is None or stage.find("surface", "piece") is None else self.tried(stage, shot)
+        bright = None
+        if shot is not None and stage.find("surface", "piece") is not None and not stage.first_look:
+            bright = self.tried(stage, shot)
         if bright is None:
             return card + (CLOSE_OFFSET if close else 1.0) * self.usual_offset(stage)
         most = metering.most_over_card(**exposed_as(stage.find("surface", "piece")))

@@ -21,12 +21,12 @@ from ...job.errors import SheetError
 from ...job.files.aside import aside
 from ...job.notes import several
 from ...job.step import Progress, Result, Run
-from ...scene.delivery.deep_pictures import DEPTH, SLICES
 from ...scene.dressing.shot_light import WARMTH
 from ...scene.meshes import MM, read_mesh
 from ...scene.scan.scan_quality import asked_pixels
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.closeup_shots import closeup_places, note_true_magnification, scan_finest_mm
+from ...scene.shots.lens_drivers import DEPTH, SLICES
 from ...scene.shots.moves import TARGET
 from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage

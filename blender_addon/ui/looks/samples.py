@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import bpy
@@ -21,8 +22,12 @@ previews = Previews()
 def pictures_of_samples(scene: bpy.types.Scene) -> list[tuple[int, Path]]:
     """(index in the list of samples, picture) of the sample sheet's pictures."""
     folder = output_folder(scene, state_of(scene).sheet.name) / "samples"
-    named = [folder / file_of(place, label) for place, (label, _, _) in enumerate(samples())]
-    return [(place, path) for place, path in enumerate(named) if path.is_file()]
+    try:  # one look at the folder, since panels are drawn many times per second
+        there = {entry.name for entry in os.scandir(folder) if entry.is_file()}
+    except OSError:
+        return []
+    named = [(place, file_of(place, label)) for place, (label, _, _) in enumerate(samples())] if there else []
+    return [(place, folder / name) for place, name in named if name in there]
 
 
 class BOZZETTO_OT_choose_material(bpy.types.Operator):

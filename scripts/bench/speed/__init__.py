@@ -6,8 +6,8 @@ each.
 `registration_over_open3d`, `debris_over_open3d`: see the benches of those names. `growth_*`: slope of log time over log size
 (1 is proportional). `enable_ms`: the add-on imported and registered at a start of Blender, its modules compiled by an earlier
 one, as Python keeps them; `first_enable_ms`: where they are not, after an install. `peak_mb_big`: the most memory from intake
-to material of 3.6 M triangles with an 8 K texture; `memory_a_triangle`: what of it intake and cleanup take, beside the
-estimate that refuses a scan.
+to material of 3.6 M triangles with an 8 K texture, without light that can be read and (`lit`) sharp and lit;
+`memory_a_triangle`: what of it intake and cleanup take, beside the estimate that refuses a scan.
 
 This module imports nothing of the add-on at its top: its processes load it before they time how the add-on is imported.
 
@@ -39,7 +39,7 @@ def run(record: Record, options: Options) -> None:
     """All rows that were asked for; `--fast` at a tenth of the size."""
     parts = {
         "blurs": _blurs, "components": _components, "growth": _growth, "enable": _enable, "intake": _intake,
-        "registration": _registration, "debris": _debris, "memory": _memory,
+        "registration": _registration, "debris": _debris, "memory": _memory, "lit-memory": _memory_lit,
     }  # fmt: skip
     for name, part in parts.items():
         if options.wants(name):
@@ -164,17 +164,29 @@ def _debris(record: Record, options: Options) -> None:
 def _memory(record: Record, options: Options) -> None:
     from blender_addon.core.memory import BYTES_A_TRIANGLE
 
-    triangles, size = (360_000, 2048) if options.fast else (3_600_000, 8192)
-    folder = options.out.resolve()
-    folder.mkdir(parents=True, exist_ok=True)
-    found = _child("blender", "memory", folder, triangles, size, threads=True)
-    worst = max(found["peaks"], key=lambda name: found["peaks"][name])
-    case = f"{triangles / 1e6:.2g} M, {size // 1024} K"
-    record.add("peak_mb_big", found["peaks"][worst], case=case, unit="MB",
-               yardstick=f"in {worst}; {found['seconds']:.0f} s in all", goal="<= 8192")  # fmt: skip
+    found, case = _most_memory(record, options, "")
+    triangles = 1e6 * float(case.split()[0])
     own = 1e6 * (max(found["peaks"][name] for name in ("intake", "cleanup")) - found["before"]) / triangles
     record.add("memory_a_triangle", own, case=case, unit="bytes", yardstick=BYTES_A_TRIANGLE,
                goal="" if options.fast else f"<= {BYTES_A_TRIANGLE:g}")  # fmt: skip
+
+
+def _memory_lit(record: Record, options: Options) -> None:
+    """The same with a texture in which relief is read: some ten minutes."""
+    _most_memory(record, options, "lit")
+
+
+def _most_memory(record: Record, options: Options, texture: str) -> tuple[dict[str, Any], str]:
+    """Add the most memory that a large scan takes; returns what was found and the case. texture: as `blender.memory` has it."""
+    triangles, size = (360_000, 2048) if options.fast else (3_600_000, 8192)
+    folder = options.out.resolve()
+    folder.mkdir(parents=True, exist_ok=True)
+    found = _child("blender", "memory", folder, triangles, size, texture, threads=True)
+    worst = max(found["peaks"], key=lambda name: found["peaks"][name])
+    case = f"{triangles / 1e6:.2g} M, {size // 1024} K{f', {texture}' if texture else ''}"
+    record.add("peak_mb_big", found["peaks"][worst], case=case, unit="MB",
+               yardstick=f"in {worst}; {found['seconds']:.0f} s in all", goal="<= 8192")  # fmt: skip
+    return found, case
 
 
 def _table(record: Record, date: str) -> str:

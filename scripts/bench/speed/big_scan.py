@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
+from blender_addon.core.arrays import Floats
+
 from ..corpus.scans import Figure, _gltf_parts, glb
 
 
@@ -17,13 +19,7 @@ def bumpy(triangles: int, seed: int = 1) -> Figure:
     columns = max(8, round(triangles / (2.0 * rows)))
     part = np.linspace(0.0, 1.0, rows)[:, None]
     angle = np.linspace(0.0, 2.0 * np.pi, columns + 1)[None]
-    girth = np.interp(part[:, 0], [0.0, 0.12, 0.16, 0.5, 0.8, 1.0], [30.0, 30.0, 16.0, 22.0, 15.0, 4.0])[:, None]
-    random = np.random.default_rng(seed)
-    waves = sum(
-        (np.sin(k * angle + random.uniform(0, 6)) * np.sin(m * np.pi * part + random.uniform(0, 6))) / k
-        for k, m in ((3, 4), (7, 9), (19, 23), (41, 57))
-    )
-    radius = girth * (1.0 + 0.05 * waves * (part > 0.16))
+    radius = _radius(part, angle, seed)
     points = np.stack([radius * np.cos(angle), radius * np.sin(angle), 80.0 * np.repeat(part, columns + 1, 1)], -1)
     points[:, -1] = points[:, 0]
     points = points.reshape(-1, 3)
@@ -38,6 +34,77 @@ def bumpy(triangles: int, seed: int = 1) -> Figure:
     caps += [np.stack([top + turn, top + turn + 1, np.full(columns, high)], 1)]
     faces = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]], *caps])
     return Figure(np.concatenate([points, ends]), faces, np.concatenate([uv, [[0.99, 0.0], [0.99, 0.98]]]))
+
+
+def _radius(part: Floats, angle: Floats, seed: int) -> Floats:
+    """Radius of the figure at heights `part` (n, 1), 0 to 1, and angles (1, m) in radians, in its units."""
+    girth = np.interp(part[:, 0], [0.0, 0.12, 0.16, 0.5, 0.8, 1.0], [30.0, 30.0, 16.0, 22.0, 15.0, 4.0])[:, None]
+    random = np.random.default_rng(seed)
+    waves = sum(
+        (np.sin(k * angle + random.uniform(0, 6)) * np.sin(m * np.pi * part + random.uniform(0, 6))) / k
+        for k, m in ((3, 4), (7, 9), (19, 23), (41, 57))
+    )
+    return np.asarray(girth * (1.0 + 0.05 * waves * (part > 0.16)))
+
+
+TILE = 1024
+"""Side in texels of the pattern of strokes that repeats over the figure."""
+
+
+def _strokes(size: int, seed: int) -> tuple[Floats, Floats]:
+    """Slopes along the rows and the columns of a tile (1024, 1024) of tool strokes, a third of a millimetre wide on a figure 80
+    mm high, and finer scratches.
+
+    size: side in texels of the whole texture.
+    """
+    step = 80.0 / size  # mm a texel
+    frequency = np.fft.fftfreq(TILE, step)
+    across, along = frequency[:, None], frequency[None]
+    noise = np.fft.fft2(np.random.default_rng(seed).normal(size=(TILE, TILE)))
+    slopes = []
+    for direction in (along, across):
+        total = np.zeros((TILE, TILE))
+        for width, length, turn, strength in ((0.3, 2.0, 0.7, 0.3), (0.04, 0.4, -0.5, 0.35)):
+            u = np.cos(turn) * along + np.sin(turn) * across
+            v = np.cos(turn) * across - np.sin(turn) * along
+            shape = np.exp(-0.5 * ((2 * np.pi * u * length / 2) ** 2 + (2 * np.pi * v * width / 2) ** 2))
+            steep = np.fft.ifft2(noise * shape * 2j * np.pi * v).real
+            total += np.fft.ifft2(noise * shape * 2j * np.pi * direction).real * strength / steep.std()
+        slopes.append(total.astype(np.float32))
+    return slopes[0], slopes[1]
+
+
+def lit_photo(size: int, seed: int = 2) -> bytes:
+    """A JPEG of size x size that shows the figure of `bumpy` with fine strokes of a tool, sharp, as a window and a room light
+    it: the texture of a photo scan, whose light can be read."""
+    from PIL import Image
+
+    Image.MAX_IMAGE_PIXELS = None
+    along, across = _strokes(size, seed)
+    pixels = np.zeros((size, size, 3), np.uint8)
+    angle = (np.arange(size, dtype=np.float64)[None] + 0.5) / size * np.pi / 0.49
+    side = np.arange(size) % TILE
+    for start in range(0, size, 128):
+        rows = np.arange(start, min(size, start + 128))
+        part = np.clip(1.0 - (rows[:, None] + 0.5) / size, 0.0, 0.98) / 0.98
+        d = 1e-4
+        radius = _radius(part, angle, 1)
+        turned = (_radius(part, angle + d, 1) - _radius(part, angle - d, 1)) / (2 * d)
+        raised = (_radius(np.minimum(part + d, 1.0), angle, 1) - _radius(np.maximum(part - d, 0.0), angle, 1)) / (2 * d)
+        outward, round_, up = np.ones_like(radius), -turned / radius, -raised / 80.0
+        tile = np.ix_(rows % TILE, side)
+        round_, up = round_ - along[tile], up + across[tile]  # rows run downwards
+        length = np.sqrt(outward**2 + round_**2 + up**2)
+        x = (np.cos(angle) * outward - np.sin(angle) * round_) / length
+        y = (np.sin(angle) * outward + np.cos(angle) * round_) / length
+        z = up / length
+        window = np.maximum(0.0, 0.5 * x - 0.7 * y + 0.5 * z + 0.15) / 1.15
+        light = 0.25 + 0.15 * z + 0.8 * window
+        for channel, albedo in enumerate((0.5, 0.44, 0.38)):
+            pixels[rows, :, channel] = np.clip(255.0 * (albedo * light) ** (1 / 2.2), 0, 255)
+    data = io.BytesIO()
+    Image.fromarray(pixels).save(data, "JPEG", quality=92)
+    return data.getvalue()
 
 
 def photo(size: int, seed: int = 2) -> bytes:
@@ -58,12 +125,15 @@ def photo(size: int, seed: int = 2) -> bytes:
     return data.getvalue()
 
 
-def write_glb(path: Path, triangles: int, size: int) -> Path:
-    """A GLB of about that many triangles with a texture of size x size; kept when it is there already."""
+def write_glb(path: Path, triangles: int, size: int, *, lit: bool = False) -> Path:
+    """A GLB of about that many triangles with a texture of size x size; kept when it is there already.
+
+    lit: the texture is `lit_photo`, whose light and fine strokes can be read, instead of `photo`.
+    """
     if path.is_file():
         return path
     content, data = _gltf_parts(bumpy(triangles))
-    image = photo(size)
+    image = lit_photo(size) if lit else photo(size)
     start = len(data) + -len(data) % 4
     content["bufferViews"].append({"buffer": 0, "byteOffset": start, "byteLength": len(image)})
     content["images"] = [{"bufferView": 3, "mimeType": "image/jpeg", "name": "colour"}]

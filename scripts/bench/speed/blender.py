@@ -61,8 +61,11 @@ def intake(folder: str, triangles: str) -> dict[str, Any]:
     return found
 
 
-def memory(folder: str, triangles: str, size: str) -> dict[str, Any]:
-    """The most memory that a scan takes from intake to material, step by step, and what stood before in MB."""
+def memory(folder: str, triangles: str, size: str, texture: str = "") -> dict[str, Any]:
+    """The most memory that a scan takes from intake to material, step by step, and what stood before in MB.
+
+    texture: "lit" for one that is sharp and whose light and relief can be read, "" for one without.
+    """
     from blender_addon.job.runner import chosen
     from blender_addon.job.sheet import parse
     from blender_addon.scene.running.session import run_session
@@ -71,9 +74,11 @@ def memory(folder: str, triangles: str, size: str) -> dict[str, Any]:
     from .big_scan import held_mb, write_glb
 
     home = Path(folder)
-    path = write_glb(home / f"big_{triangles}_{size}.glb", int(triangles), int(size))
+    path = write_glb(home / f"big_{triangles}_{size}{texture}.glb", int(triangles), int(size), lit=texture == "lit")
     bpy.ops.wm.read_factory_settings(use_empty=True)
     words = f'bozzetto = 1\n[intake]\nscan = "{path.name}"\n[orientation]\nheight = 80.0\n'
+    if texture == "lit":  # whether it holds light is not what is asked here
+        words += '[relief]\nshading = "photo"\n[albedo]\nshading = "photo"\n'
     sheet = parse(words, catalogue(), name="big", folder=home)
     _forget_peak()
     before, peaks, start = held_mb("VmRSS"), {}, time.perf_counter()

@@ -12,7 +12,8 @@ import pytest
 from blender_addon.core.mesh.triangles import TriangleMesh
 from blender_addon.core.surface import picture_content
 from blender_addon.core.surface.cavity import cavity
-from blender_addon.core.surface.picture_content import Fit, Pixels, fit_of, green_down, layout_of, pixels_of
+from blender_addon.core.surface.normal_maps import green_down
+from blender_addon.core.surface.picture_content import Fit, Pixels, fit_of, layout_of, pixels_of
 from blender_addon.core.surface.picture_roles import Candidate, choose, holds_directions, holds_tangent_normals, judge
 from scripts.photos.odd_folders import Form
 

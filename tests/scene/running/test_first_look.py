@@ -27,6 +27,8 @@ def test_what_the_light_needs_comes_first_and_all_of_the_job_follows_in_its_orde
     assert len(lit) == 2
     assert _places("relief_height", run)[0] > lit[0]
     assert _places("albedo", run)[0] > lit[0]
+    assert len(_places("debris", run)) == 1 and lit[0] < _places("debris", run)[0] < lit[1]
+    assert _places("table", run)[0] < lit[0] and _places("prop", run)[0] < lit[0]  # but it is dressed
     done: set[str] = set()
     for step in run:  # nothing runs before what it needs
         assert set(step.needs) <= done, step.name

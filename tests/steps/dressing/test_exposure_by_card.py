@@ -186,3 +186,22 @@ def test_the_view_is_pinned() -> None:
     assert (view.view_transform, view.look, view.gamma) == ("AgX", step.LOOKS["AgX"], 1.0)
     stage, _ = run("lighting.view=Standard", only="lighting")
     assert (stage.scene.view_settings.view_transform, stage.scene.view_settings.look) == ("Standard", "None")
+
+
+def test_the_first_look_is_exposed_without_a_test_render(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is not far from what the test render then gives, which the finished pictures have."""
+    run()
+    stage = Stage(bpy.context.scene, sheets.blank(STEPS))
+    _wear(stage, 0.4)
+    stage.require("shot", "hero").matrix_basis = lights.facing((0.0, -400.0, 60.0), (0.0, 0.0, 30.0))
+    renders = []
+    read_piece = meter.read_piece
+    monkeypatch.setattr(meter, "read_piece", lambda **how: renders.append(1) or read_piece(**how))
+    with monkeypatch.context() as first:
+        first.setattr(Stage, "first_look", property(lambda stage: True, lambda stage, value: None), raising=False)
+        _, look = run(only="lighting")
+    assert not renders
+    _, whole = run(only="lighting")
+    assert renders
+    assert look["card_luminance"] == whole["card_luminance"]
+    assert look["offset_stops"] != whole["offset_stops"] and abs(look["offset_stops"] - whole["offset_stops"]) < 0.7

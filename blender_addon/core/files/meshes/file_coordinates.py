@@ -105,7 +105,12 @@ def count_bad(path: Path, floats: Sequence[Coordinates]) -> int:
     if not floats:
         return 0
     data = np.memmap(path, np.uint8, "r")
-    return sum(int((~np.isfinite(_rows(data, place)).all(axis=1)).sum()) for place in floats)
+    found = 0
+    for place in floats:
+        finite = np.isfinite(_rows(data, place))
+        if not finite.all():  # many times faster than along the short axis, and nearly always enough
+            found += int((~finite.all(axis=1)).sum())
+    return found
 
 
 def patched(path: Path, target: Path, floats: Sequence[Coordinates]) -> None:

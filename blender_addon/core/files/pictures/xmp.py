@@ -7,7 +7,7 @@ Object in the Image (its title, creator and inventory number).
 
 from __future__ import annotations
 
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from ...records import record
 
@@ -74,17 +74,17 @@ def packet(words: PictureWords) -> bytes:
 
 
 def _plain(name: str, value: str) -> str:
-    return f"<{name}>{escape(value)}</{name}>" if value else ""
+    return f"<{name}>{escape(value, quote=False)}</{name}>" if value else ""
 
 
 def _local(name: str, value: str) -> str:
     """Words of a language: a list of alternatives with a default."""
-    inner = f"<rdf:Alt><rdf:li xml:lang={quoteattr('x-default')}>{escape(value)}</rdf:li></rdf:Alt>"
+    inner = f'<rdf:Alt><rdf:li xml:lang="x-default">{escape(value, quote=False)}</rdf:li></rdf:Alt>'
     return f"<{name}>{inner}</{name}>" if value else ""
 
 
 def _list(name: str, value: str) -> str:
-    return f"<{name}><rdf:Seq><rdf:li>{escape(value)}</rdf:li></rdf:Seq></{name}>" if value else ""
+    return f"<{name}><rdf:Seq><rdf:li>{escape(value, quote=False)}</rdf:li></rdf:Seq></{name}>" if value else ""
 
 
 def _object(said: PictureWords) -> str:

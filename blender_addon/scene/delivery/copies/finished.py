@@ -25,7 +25,7 @@ class Finished:
 
 def shots_of(scene: bpy.types.Scene) -> list[bpy.types.Object]:
     """The shots of the scene's job, in the order of the list."""
-    shots = roles.players(scene.get(roles.JOB, ""), role="shot")
+    shots = roles.players(scene.get(roles.JOB, ""), role="shot", kinds=("objects",))
     return sorted(shots, key=lambda shot: (shot.get("bozzetto_order", 0), shot.name))
 
 

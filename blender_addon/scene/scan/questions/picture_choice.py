@@ -20,19 +20,19 @@ from ....core.files.texture_names import relation, roles_named, series_of, telli
 from ....core.mesh.triangles import TriangleMesh
 from ....core.records import record
 from ....core.surface.cavity import cavity
+from ....core.surface.normal_maps import green_down
 from ....core.surface.picture_content import (
     Fit,
     Layout,
     Pixels,
     fit_of,
-    green_down,
     layout_of,
     pixels_of,
     quick_fit_of,
 )
 from ....core.surface.picture_roles import ROLE_WORDS, Candidate, Choice, Judged, choose, judge, looks_like_colour
 from ....job.decisions import Alternative, Decision, Picture
-from ...images import read_pixels, release
+from ...images import look_at, release
 from ..textures import PARTS, Textures, load_picture, pictures_beside
 
 NONE = "none"
@@ -109,7 +109,7 @@ class _Scan:
         if image.name not in self.looked:
             if not image.size[0]:
                 return None
-            self.looked[image.name] = _Looked(image, read_pixels(image, limit=LOOKED_PX))
+            self.looked[image.name] = _Looked(image, look_at(image, LOOKED_PX))
             release(image)
         return self.looked[image.name]
 

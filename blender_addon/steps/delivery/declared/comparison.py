@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import integer
 
 LABEL = "Photo and render"
@@ -15,7 +14,7 @@ MAKES = ("comparison",)
 COST = 0.2
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How the pictures beside reference photos are rendered; the photos are named in Surface > Reference photo."""
 

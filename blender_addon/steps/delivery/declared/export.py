@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, integer, length, number, switch, text
 
 LABEL = "Delivery files"
@@ -27,7 +26,7 @@ PROFILES = [
 ]
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which files are written for the client."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, integer
 from .render import DEVICES
 
@@ -19,7 +18,7 @@ QUALITIES = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How the films are rendered; which films there are is set under Shots."""
 

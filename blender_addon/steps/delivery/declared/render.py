@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
-from ....core.records import record
+from ....core.records import record, values
 from ....job.settings import DEFAULT, SHORT, choice, integer, number, switch, text
 from ....scene.delivery.output import Quality
 
@@ -47,7 +46,7 @@ DEVICES = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which pictures are rendered, how large and with how little noise."""
 

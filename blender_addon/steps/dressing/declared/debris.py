@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, colour, data, integer, length, number, switch
 
 LABEL = "Debris"
@@ -19,7 +18,7 @@ BODY_CHOICES = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     on: bool | None = switch(
         None,

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from ....core.dressing.light_setups import SETUPS
+from ....core.records import values
 from ....job.settings import SHORT, angle, choice, number, switch, text
 
 LABEL = "Lighting"
@@ -20,7 +19,7 @@ VIEWS = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     ALIASES = {"lookdev": "targets", "bloom": "glare"}
     MARKS = {"setup": (SHORT,)}

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from ....core.dressing.trades import choices
+from ....core.records import values
 from ....job.settings import FIRST, SHORT, choice, data, file, integer, length, number, only_when, text
 
 LABEL = "Tabletop"
@@ -39,7 +38,7 @@ HELD = 1
 """The number from which the room behind is drawn: the same for every piece of a series."""
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     MARKS = {"kind": (FIRST, SHORT)}
 

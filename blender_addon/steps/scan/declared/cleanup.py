@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import integer, number, point, switch
 
 LABEL = "Cleanup"
@@ -13,7 +12,7 @@ COST = 3.0
 READS = ("render.size", "orientation.height")
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How the scan is cleaned."""
 

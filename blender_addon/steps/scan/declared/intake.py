@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.cautions import IN_SHORT
 from ....job.settings import AskedRow, choice, file, switch, table
 
@@ -29,7 +28,7 @@ UNITS = (
 PICTURE = file("", help='The picture that holds the colour, or "none" for no colour; empty: found by name and content')
 
 
-@dataclass(kw_only=True)
+@values
 class Scan:
     """One scan file."""
 
@@ -38,7 +37,7 @@ class Scan:
     picture: str = PICTURE
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which scan files are read."""
 

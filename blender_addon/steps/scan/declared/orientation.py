@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import FIRST, SHORT, angle, choice, length, point, switch
 
 LABEL = "Orientation"
@@ -12,7 +11,7 @@ MAKES = ("upright",)
 COST = 3.0
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How the scan is placed and scaled."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import angle, integer, point, table, text
 
 LABEL = "Align scans"
@@ -12,7 +11,7 @@ MAKES = ("aligned",)
 COST = 2.0
 
 
-@dataclass(kw_only=True)
+@values
 class Pair:
     """One point, picked on a further scan and on the first."""
 
@@ -23,7 +22,7 @@ class Pair:
     on_first: tuple[float, ...] | None = point(None, unit="", help="The same point on the first scan, in its own coordinates")
 
 
-@dataclass(kw_only=True)
+@values
 class Choice:
     """Which of several equally good fits is right."""
 
@@ -34,7 +33,7 @@ class Choice:
     )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How further scans are aligned with the first."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, length, number, text
 
 LABEL = "Separation"
@@ -13,7 +12,7 @@ MAKES = ("piece", "stand")
 COST = 5.0
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How piece and stand are separated."""
 

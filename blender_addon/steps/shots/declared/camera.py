@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from ....core.dressing.light_setups import SETUPS
+from ....core.records import values
 from ....core.shots.formats import FORMATS
 from ....job.errors import SheetError
 from ....job.files.names import VERSION, check_apart, check_name
@@ -41,7 +41,7 @@ DEPTH_CHOICES = (
 LIGHTS = (*SETUPS, ("hdri", "Surroundings", "A picture of real surroundings, an HDRI"))
 
 
-@dataclass(kw_only=True)
+@values
 class ShotRow:
     """One row of `[[camera.shots]]`, which changes the shot of that name or adds one."""
 
@@ -108,7 +108,7 @@ class ShotRow:
     hide: str = text("", help="Parts of the set to hide in this shot, by name and separated by commas, such as jar or debris")
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which shots are taken, and with which camera and lens."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, number, switch, text
 
 LABEL = "Moving pictures"
@@ -18,7 +17,7 @@ FPS = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which camera moves are planned; Films renders them."""
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import point, table, text
 
 
-@dataclass(kw_only=True)
+@values
 class SpotRow:
     """One point of the piece, marked on the first photo of a place and on the scan."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import number, switch
 from ....scene.surface.light_decisions import shading_setting
 
@@ -14,7 +13,7 @@ MAKES = ("albedo",)
 COST = 9.0
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How the light is removed from the texture."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.cautions import LAMPS
 from ....job.settings import choice, file, integer, number, table, text
 from ._placed_photos import SpotRow, accepted_names, spots_table
@@ -20,7 +19,7 @@ KINDS = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class PhotoRow:
     """One close-up photo."""
 
@@ -33,7 +32,7 @@ class PhotoRow:
     kind: str = choice("lamp", KINDS, help="Whether the lamp was on or off")
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which close-up photos there are, and where they were taken from."""
 

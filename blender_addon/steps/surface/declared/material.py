@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
+from ....core.records import values
 from ....core.surface import kinds, reflectance
 from ....job.settings import (
     DEFAULT,
@@ -62,7 +62,7 @@ CARDS = (
 )
 
 
-@dataclass(kw_only=True)
+@values
 class Region:
     """A part of the piece in another material, where a mask is painted."""
 
@@ -74,7 +74,7 @@ class Region:
     )
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Materials of piece and stand."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.errors import SheetError
 from ....job.files.names import check_apart, check_name
 from ....job.settings import file, integer, table, text
@@ -16,7 +15,7 @@ MAKES = ("reference", "reference_world", "reference_light", "reference_photo", "
 COST = 0.2
 
 
-@dataclass(kw_only=True)
+@values
 class ReferenceRow:
     """One reference photo."""
 
@@ -24,7 +23,7 @@ class ReferenceRow:
     set: str = text("", label="Place", help="Name of the camera's place, by which spots name the photo; empty: its number")
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """Which photos of the real piece are laid beside its render."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ....core.records import values
 from ....job.settings import choice, length, number
 from ....scene.surface.light_decisions import MARKS, shading_setting
 
@@ -14,7 +13,7 @@ MAKES = ("relief_height", "relief_normal", "relief_shading", "relief_middle", "r
 COST = 12.0
 
 
-@dataclass(kw_only=True)
+@values
 class Settings:
     """How fine relief is recovered."""
 
