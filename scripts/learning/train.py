@@ -212,11 +212,14 @@ def picture_of(normals: torch.Tensor, lamp: torch.Tensor) -> torch.Tensor:
     return torch.log(AMBIENT + torch.einsum("bkyx,bk->byx", normals, lamp).clamp_min(0))
 
 
-def loss_of(estimate: torch.Tensor, target: torch.Tensor, weight: torch.Tensor, picture: float = PICTURE) -> torch.Tensor:
+def loss_of(estimate: torch.Tensor, batch: Tiles, picture: float = PICTURE) -> torch.Tensor:
     """Mean error of the normal, each tile over what it is without relief, so that busy tiles do not speak for all; and mean
     square of that of the shading, about its mean over the tile (a level is nothing that relief makes). A square, not divided
     by what is there, makes the estimate the mean of what may be: divided, it came out too faint on deeply worked pieces.
-    For the same reason the mean square of what differs in a picture under another lamp counts `picture` times."""
+    For the same reason the mean square of what differs in a picture under another lamp counts `picture` times, but only where
+    nothing is painted: the mean of what grain without a hue may be is faint relief, and relief that is not there is worse than
+    relief that is missing."""
+    target, weight = batch["target"], batch["weight"]
     true, total = normals_of(target), weight.sum((1, 2)).clamp_min(1)
     mean = lambda values: (values * weight).sum((1, 2)) / total  # noqa: E731
     off = torch.sqrt(((normals_of(estimate) - true) ** 2).sum(1) + 1e-4)
@@ -225,7 +228,7 @@ def loss_of(estimate: torch.Tensor, target: torch.Tensor, weight: torch.Tensor, 
     loss = (mean(off) / (mean(bare) + 0.05)).mean() + SHADE * mean((estimate[:, 2] - shade) ** 2).mean()
     lamp = lamps(len(target), target.device)
     differ = picture_of(normals_of(estimate), lamp) - picture_of(true, lamp)
-    return loss + picture * mean((differ - mean(differ)[:, None, None]) ** 2).mean()
+    return loss + picture * (mean((differ - mean(differ)[:, None, None]) ** 2) * (1 - batch["painted"])).mean()
 
 
 @record
@@ -297,7 +300,7 @@ def trained(store: Store, net: nn.Module, minutes: float, say: Any, rate: float 
             store.look()
         rows = torch.randint(store.count, (TILES_A_STEP,), device=device)
         batch = taken(store.tiles, rows, torch.rand(TILES_A_STEP, device=device) < 0.5)
-        loss = loss_of(net(batch["planes"], batch["form"]), batch["target"], batch["weight"], picture)
+        loss = loss_of(net(batch["planes"], batch["form"]), batch, picture)
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
