@@ -88,5 +88,5 @@ def _cameras(record: Record, found: placing.Found, case: str, alone: placing.Fou
     record.add("far_sure_percent", found.far_sure, case=case, unit="%", goal="<= 0")
     if alone is None:
         record.add("right_asked_percent", found.right_asked, case=case, unit="%", goal="<= 50")
-        record.add("off_over_told", found.off_over_told, case=case, goal="<= 1.2")
+        record.add("off_over_predicted", found.off_over_predicted, case=case, goal="<= 1.2")
     record.add("seconds", statistics.median(found.seconds), case=case, unit="s")

@@ -12,9 +12,9 @@ FEWEST, MANY = 16, 30
 MOST_TEXELS = 1.5
 """The scan's texels (or working pixels, where these are larger) that a sure camera may shift the piece by: a guess."""
 MOST_PLACE = 0.6
-"""Percent of the distance that a sure camera's place may be uncertain by (standard deviation), so that nine in ten lie within one
-percent. What the piece is shifted by says little of that: a camera that is further away with a longer lens shows nearly the same.
-"""
+"""Percent of the distance that a sure camera's place may be uncertain by (standard deviation): of those at the limit nine in
+ten lie within one percent. What the piece is shifted by says little of that, since a longer lens from further away shows
+nearly the same."""
 RIVAL = 0.6
 """Share of the best camera's patches from which on another camera is a rival: a piece that looks alike from two sides."""
 
@@ -39,7 +39,7 @@ def judged(fit: Fit | None, other: Fit | None = None) -> tuple[str, str]:
     if fit.place_percent > MOST_PLACE:
         return (
             "not sure",
-            f"the camera's distance is known to {fit.place_percent:.1f} % only, since a longer lens from further away shows nearly "
-            "the same: a photo from nearer, or one with more depth in view, tells it better",
+            f"the camera's distance is known to {fit.place_percent:.1f} % only, since a longer lens from further away shows "
+            "nearly the same: a photo from nearer, or one with more depth in view, settles it",
         )
     return "sure", ""

@@ -1,10 +1,10 @@
 """Where on the photograph do small parts of the piece lie that the look, lit alike, shows at a known place?
 
-Each patch of the look is sought round its place by the correlation of what a plane through it leaves over, so that neither the
-light's level nor its slope counts. Once the camera is nearly right, other pictures of the patch may be mixed with the look's as
-fits the photo best (a linear subspace instead of one template: Hager and Belhumeur, Efficient Region Tracking with Parametric
-Models of Geometry and Illumination, IEEE PAMI 20, 1998). How sharply the correlation falls off each way tells how well the place
-is known along each: along an edge hardly at all.
+Each patch of the look is sought round its place by the correlation of what a plane through it leaves over, so that neither
+the light's level nor its slope counts. Once the camera is nearly right, other pictures of the patch may be mixed with the
+look's, as fits the photo best (a linear subspace instead of one template: Hager and Belhumeur, Efficient Region Tracking with
+Parametric Models of Geometry and Illumination, IEEE PAMI 20, 1998). How sharply the correlation falls off each way tells how
+well the place is known along each: along an edge hardly at all.
 """
 
 from __future__ import annotations
@@ -138,10 +138,10 @@ def _correlation(windows: Floats, weight: Floats, flat: Floats, units: Floats) -
     parts = seen @ np.concatenate([flat, units], axis=1).swapaxes(1, 2)
     left = square - np.einsum("nsk,nsk->ns", parts[..., :3], parts[..., :3])
     least = LEAST_CONTRAST**2 * weight.sum(axis=1, keepdims=True) / 4
-    told = parts[..., 3]
+    explained = parts[..., 3]
     if units.shape[1] > 1:
-        told = np.sqrt(np.maximum(told, 0) ** 2 + np.einsum("nsk,nsk->ns", parts[..., 4:], parts[..., 4:]))
-    return np.asarray(told / np.sqrt(np.maximum(left, least)))
+        explained = np.sqrt(np.maximum(explained, 0) ** 2 + np.einsum("nsk,nsk->ns", parts[..., 4:], parts[..., 4:]))
+    return np.asarray(explained / np.sqrt(np.maximum(left, least)))
 
 
 def _peaks(score: Floats, weight: Floats, reach: int, floor: float) -> tuple[Floats, Floats, Floats]:

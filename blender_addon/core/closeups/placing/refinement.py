@@ -53,9 +53,9 @@ class Fit:
     """A camera at the photo's whole size and what speaks for it.
 
     asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
-    at the check's size. correlation: median of the latter. shift_mm, turn_deg, place_percent: standard deviations (`Uncertainty`) of
-    points of the piece that the photo shows, and of the camera's turn and place. worked_mm: edge of a pixel on
-    the piece at the size that was worked on. texel_mm: of the scan. light: as fitted.
+    at the check's size. correlation: median of the latter. shift_mm, turn_deg, place_percent: standard deviations of points of
+    the piece that the photo shows, and of the camera's turn and place (`Uncertainty`). worked_mm: edge of a pixel on the piece
+    at the size that was worked on. texel_mm: of the scan. light: as fitted.
     """
 
     camera: PhotoCamera
@@ -166,11 +166,13 @@ def _matched(
 
 
 def _own_light(shown: Look, camera: PhotoCamera) -> list[Floats]:
-    """(h, w) pictures of which any light from far away makes a small part of the piece, beside that which was fitted: its albedo
-    alone, and lit from the right and from below."""
+    """(h, w) pictures of which any light from far away makes a small part of the piece, beside the light that was fitted: its
+    albedo alone, and lit from the right and from below."""
     albedo = encode(np.clip(shown.albedo, 0, 1))
     ways = shown.normal @ camera.rotation[:2].T
-    return [gaussian_blur(shown.raster(values.astype(np.float32)), 0.5) for values in (albedo, *(albedo * way for way in ways.T))]
+    return [
+        gaussian_blur(shown.raster(values.astype(np.float32)), 0.5) for values in (albedo, *(albedo * way for way in ways.T))
+    ]
 
 
 def _shows_more(level: Floats, last: tuple[PhotoCamera, float, _Matched, Prior], skin: Skin) -> bool:

@@ -38,7 +38,11 @@ class Seen:
         """With others, without drift, whose own deviations hold, where a deviation of these is `scale` of what they say."""
         if other is None:
             return self
-        parts = ((self.points, other.points), (self.pixels, other.pixels), (self.whiten, np.sqrt(TOGETHER) * scale * other.whiten))
+        parts = (
+            (self.points, other.points),
+            (self.pixels, other.pixels),
+            (self.whiten, np.sqrt(TOGETHER) * scale * other.whiten),
+        )
         drift = None
         if self.drift is not None:
             drift = np.concatenate([self.drift, np.zeros((len(other.points), *self.drift.shape[1:]))])
@@ -111,7 +115,7 @@ class _Shared:
 
 @record
 class Equations:
-    """The normal equations at a camera's end. normal: (8 + q, 8 + q), of the camera's steps and of what all points have in common.
+    """The normal equations where a camera ended. normal: (8 + q, 8 + q), of its steps and of what all points have in common.
     change: (n, 2, 8 + q) of the points' errors by these, in deviations. weight: (n,) of the points."""
 
     normal: Floats

@@ -2,9 +2,9 @@
 
 Neighbouring patches are wrong together: where a scan rounds off a stroke, or reads it from one light, all patches along it lie
 off the same way. The camera's covariance therefore has two parts: of errors that each patch has for itself, and of a field of
-errors that changes smoothly over the photo (the sandwich form for correlated errors: Conley, GMM Estimation with Cross Sectional
-Dependence, Journal of Econometrics 92, 1999, with a field of known covariance in place of the sampled one). What is held by what
-is known beforehand (image distance, radial term, what all points have in common) counts with its own deviation.
+errors that changes smoothly over the photo (the sandwich form for correlated errors: Conley, GMM Estimation with Cross
+Sectional Dependence, Journal of Econometrics 92, 1999, with a field of known covariance in place of the sampled one). What is
+held by what is known beforehand (image distance, radial term, what all points have in common) counts with its own deviation.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ from ..pose import jacobian
 from .resection import Prior, Seen, equations_at
 
 NODES = 24
-"""Places of the field along the longer extent of the patches: 4 mm apart on our bench's owl, over which errors of patches fall
-from alike by 0.2 to alike by 0.1."""
+"""Places of the field along the longer extent of the patches: 4 mm apart on our bench's owl. The correlation of two patches'
+errors falls there from 0.2 at 3 mm to 0.1 at 10."""
 FIELD = 0.5
-"""Standard deviation of the field's nodes in that of a patch. Set on our bench's owl: the places of 8 cameras lie off by 0.94 of
-what is then predicted (root mean square)."""
+"""Standard deviation of the field's nodes in that of a patch. Set on our bench's owl, so that the places of 8 cameras lie off by
+0.94 of what is then predicted (root mean square)."""
 QUANTILE = 0.9
 """Quantile of the points' moves that stands for what the piece may be shifted by."""
 
 
 @record
 class Uncertainty:
-    """Standard deviations. turn_deg: of the camera's turn. place_percent: of its place, in percent of the distance. shift: pixels
-    of points of the piece, the 0.9 quantile of the points."""
+    """Standard deviations. turn_deg: of the camera's turn. place_percent: of its place, in percent of the distance. shift: of
+    points of the piece on the photo, in pixels: the 0.9 quantile of the points."""
 
     turn_deg: float
     place_percent: float

@@ -192,7 +192,7 @@ def test_what_is_uncertain_of_a_camera_is_as_far_off_as_cameras_are() -> None:
     camera, form, rng = _camera(wide=60.0, lens=1.0), _skin().form, np.random.default_rng(4)
     seen = np.flatnonzero(np.einsum("ij,ij->i", form.normals, camera.place - form.vertices) > 20.0)[::4]
     points, at = form.vertices[seen], camera.project(form.vertices[seen])[0]
-    plain, told = [], []
+    plain, predicted = [], []
     for together in (0.0, 1.0):
         off, said = [], []
         for _ in range(12):
@@ -206,10 +206,10 @@ def test_what_is_uncertain_of_a_camera_is_as_far_off_as_cameras_are() -> None:
             said.append(uncertainty(found, given, PRIOR, scale).place_percent)
             off.append(100 * float(np.linalg.norm(found.place - camera.place)) / float(np.linalg.norm(camera.place)))
         plain.append(float(np.sqrt(np.mean(np.square(off)))))
-        told.append(float(np.mean(said)))
-    assert plain[1] > 1.5 * plain[0]  # what neighbours share moves a camera further than errors of the same size each for itself
-    for off, said in zip(plain, told, strict=True):
-        assert 0.25 * said < off < 1.3 * said, (plain, told)  # of 12 cameras the root mean square is known to a fifth
+        predicted.append(float(np.mean(said)))
+    assert plain[1] > 1.5 * plain[0]  # what neighbours share moves a camera further
+    for off, said in zip(plain, predicted, strict=True):
+        assert 0.25 * said < off < 1.3 * said, (plain, predicted)  # of 12 cameras the root mean square is known to a fifth
 
 
 def test_a_longer_lens_leaves_the_place_less_certain() -> None:
