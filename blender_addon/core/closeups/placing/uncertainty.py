@@ -21,8 +21,8 @@ NODES = 24
 """Places of the field along the longer extent of the patches: 4 mm apart on our bench's owl. The correlation of two patches'
 errors falls there from 0.2 at 3 mm to 0.1 at 10."""
 FIELD = 0.5
-"""Standard deviation of the field's nodes in that of a patch. Set on our bench's owl, so that the places of 8 cameras lie off by
-0.94 of what is then predicted (root mean square)."""
+"""Standard deviation of the field's nodes in that of a patch. Set on our bench's owl, so that the places of 8 cameras are off
+by 0.94 of what is then predicted (root mean square)."""
 QUANTILE = 0.9
 """Quantile of the points' moves that stands for what the piece may be shifted by."""
 
