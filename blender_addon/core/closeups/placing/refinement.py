@@ -226,7 +226,8 @@ def _fit(
     far = np.linalg.norm(small.project(check.seen.points)[0] - check.seen.pixels, axis=1)
     right = far < RIGHT
     spots = marked and marked.scaled(camera.size[0] / photo.size[0])
-    off = uncertainty(camera, found.seen.beside(spots, scale), prior, scale, free=free)
+    diagonal = skin.reach / found.look.pixel_mm
+    off = uncertainty(camera, found.seen.beside(spots, scale), prior, scale, diagonal=diagonal, free=free)
     return Fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,

@@ -18,8 +18,8 @@ from ..pose import jacobian
 from .resection import Prior, Seen, equations_at
 
 NODES = 24
-"""Places of the field along the longer extent of the patches: 4 mm apart on our bench's owl. The correlation of two patches'
-errors falls there from 0.2 at 3 mm to 0.1 at 10."""
+"""Places of the field along the piece's diagonal, however much of it a photo shows: 4 mm apart on our bench's owl. The
+correlation of two patches' errors falls there from 0.2 at 3 mm to 0.1 at 10."""
 FIELD = 0.5
 """Standard deviation of the field's nodes in that of a patch. Set on our bench's owl, so that the places of 8 cameras are off
 by 0.94 of what is then predicted (root mean square)."""
@@ -37,10 +37,12 @@ class Uncertainty:
     shift: float
 
 
-def uncertainty(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> Uncertainty:
+def uncertainty(
+    camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, diagonal: float, free: bool = True
+) -> Uncertainty:
     """Of a camera that was solved for.
 
-    scale, free: as for `resected`.
+    diagonal: of the piece, pixels. scale, free: as for `resected`.
     """
     at = equations_at(camera, seen, prior, scale, free=free)
     try:
@@ -48,7 +50,7 @@ def uncertainty(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, 
     except np.linalg.LinAlgError:  # patches on one line, say
         return Uncertainty(np.inf, np.inf, np.inf)
     off = np.linalg.norm(camera.project(seen.points)[0] - seen.pixels, axis=1)
-    nodes = np.concatenate([seen.whiten * part[:, None, None] for part in _nodes(seen.pixels).T], axis=2)
+    nodes = np.concatenate([seen.whiten * part[:, None, None] for part in _nodes(seen.pixels, diagonal / NODES).T], axis=2)
     nodes *= FIELD * float(np.median(off)) / 1.18 / scale  # the median length of errors in a plane is 1.18 deviations
     rows = 2 * len(seen.points)
     together = (at.change * at.weight[:, None, None]).reshape(rows, -1).T @ nodes.reshape(rows, -1)
@@ -61,10 +63,9 @@ def uncertainty(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, 
     return Uncertainty(np.degrees(turn).item(), 100.0 * place / far, float(np.sqrt(np.quantile(moves, QUANTILE))))
 
 
-def _nodes(pixels: Floats) -> Floats:
-    """(n, k) weights of the field's nodes at pixels (n, 2), bilinear; only nodes that have some."""
+def _nodes(pixels: Floats, step: float) -> Floats:
+    """(n, k) weights of the field's nodes, `step` pixels apart, at pixels (n, 2), bilinear; only nodes that have some."""
     low, high = pixels.min(axis=0), pixels.max(axis=0)
-    step = max(float((high - low).max()), 1e-9) / NODES
     count = np.maximum(np.ceil((high - low) / step).astype(int), 1)
     cell = np.minimum(((pixels - low) / step).astype(int), count - 1)
     part = (pixels - low) / step - cell
