@@ -85,4 +85,8 @@ def _cameras(record: Record, found: placing.Found, case: str, alone: placing.Fou
     record.add("reprojection_texels", statistics.median(found.texels), case=case, yardstick=texels, floor="<= 1")
     record.add("sure_percent", placing.percent(found.sure), case=case, unit="%")
     record.add("false_sure", found.false_sure, case=case, unit="%", yardstick=beside["false_sure"], goal="<= 0")
+    record.add("far_sure_percent", found.far_sure, case=case, unit="%", goal="<= 0")
+    if alone is None:
+        record.add("right_asked_percent", found.right_asked, case=case, unit="%", goal="<= 50")
+        record.add("off_over_predicted", found.off_over_predicted, case=case, goal="<= 1.2")
     record.add("seconds", statistics.median(found.seconds), case=case, unit="s")

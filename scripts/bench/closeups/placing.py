@@ -31,16 +31,20 @@ TURN_DEG, PLACE_PERCENT, TEXELS = 0.5, 1.0, 2.0
 @dataclass
 class Found:
     """Cameras that were found. Lists, one entry a photo: turn_deg, place_percent of the distance, texels (median of the points
-    in view), sure, seconds."""
+    in view), sure, seconds; predicted_percent: what the place was said to be uncertain by."""
 
     turn_deg: list[float] = field(default_factory=list)
     place_percent: list[float] = field(default_factory=list)
     texels: list[float] = field(default_factory=list)
     sure: list[bool] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
+    predicted_percent: list[float] = field(default_factory=list)
 
-    def add(self, camera: PhotoCamera | None, true: PhotoCamera, skin: Skin, start: float, *, sure: bool) -> None:
+    def add(
+        self, camera: PhotoCamera | None, true: PhotoCamera, skin: Skin, start: float, *, sure: bool, predicted: float = np.inf
+    ) -> None:
         """One more camera, the work on which began at `start` of the clock."""
+        self.predicted_percent.append(predicted)
         self.seconds.append(time.perf_counter() - start)
         self.sure.append(sure)
         if camera is None:
@@ -56,11 +60,15 @@ class Found:
         self.texels.append(float(np.median(apart)) * far / true.distance / skin.texel_mm)
 
     @property
-    def success(self) -> float:
-        """Percent with a turn within 0.5 degrees and a place within 1 % of the distance."""
-        return percent(
+    def right(self) -> list[bool]:
+        """Whether each has a turn within 0.5 degrees and a place within 1 % of the distance."""
+        return [
             turn < TURN_DEG and place < PLACE_PERCENT for turn, place in zip(self.turn_deg, self.place_percent, strict=True)
-        )
+        ]
+
+    @property
+    def success(self) -> float:
+        return percent(self.right)
 
     @property
     def turned(self) -> float:
@@ -75,10 +83,27 @@ class Found:
     def false_sure(self) -> float:
         return percent(sure and texels > TEXELS for sure, texels in zip(self.sure, self.texels, strict=True))
 
+    @property
+    def far_sure(self) -> float:
+        """Percent that are called sure though turn or place is off, wherever the piece's points lie on the photo."""
+        return percent(sure and not right for sure, right in zip(self.sure, self.right, strict=True))
+
+    @property
+    def right_asked(self) -> float:
+        """Percent of the right ones that are asked about."""
+        return percent(not sure for sure, right in zip(self.sure, self.right, strict=True) if right)
+
+    @property
+    def off_over_predicted(self) -> float:
+        """Root mean square of how far places are off over what they were said to be uncertain by; 1 where that is right."""
+        pairs = zip(self.place_percent, self.predicted_percent, strict=True)
+        ratios = [place / predicted for place, predicted in pairs if np.isfinite(place) and np.isfinite(predicted)]
+        return float(np.sqrt(np.mean(np.square(ratios)))) if ratios else 0.0
+
 
 def together(answers: list[Found]) -> Found:
     """Cameras of several photos as one."""
-    names = ("turn_deg", "place_percent", "texels", "sure", "seconds")
+    names = ("turn_deg", "place_percent", "texels", "sure", "seconds", "predicted_percent")
     return Found(*([value for answer in answers for value in getattr(answer, name)] for name in names))
 
 
@@ -117,7 +142,8 @@ def by_itself(photo: Placed, number: int, skin: Skin, looks: list[View]) -> Foun
     rng = np.random.default_rng((32, number))
     distance = photo.camera.distance * float(np.exp(0.05 * rng.normal())) if number % 2 else None
     best, other = finish(found(photograph(pixels_of(photo)), skin, looks, distance))
-    cameras.add(best.camera if best else None, photo.camera, skin, start, sure=judged(best, other)[0] == "sure")
+    camera, predicted = (best.camera, best.place_percent) if best else (None, np.inf)
+    cameras.add(camera, photo.camera, skin, start, sure=judged(best, other)[0] == "sure", predicted=predicted)
     return cameras
 
 

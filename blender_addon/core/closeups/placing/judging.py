@@ -11,6 +11,10 @@ FEWEST, MANY = 16, 30
 """Patches that lie right, in the same way."""
 MOST_TEXELS = 1.5
 """The scan's texels (or working pixels, where these are larger) that a sure camera may shift the piece by: a guess."""
+MOST_PLACE = 0.6
+"""Percent of the distance that a sure camera's place may be uncertain by (standard deviation): of those at the limit nine in
+ten lie within one percent. What the piece is shifted by says little of that, since a longer lens from further away shows
+nearly the same."""
 RIVAL = 0.6
 """Share of the best camera's patches from which on another camera is a rival: a piece that looks alike from two sides."""
 
@@ -31,5 +35,11 @@ def judged(fit: Fit | None, other: Fit | None = None) -> tuple[str, str]:
         return (
             "not sure",
             f"the piece is placed to {fit.shift_mm:.2f} mm only: a photo with more of it in view places it better",
+        )
+    if fit.place_percent > MOST_PLACE:
+        return (
+            "not sure",
+            f"the camera's distance is known to {fit.place_percent:.1f} % only, since a longer lens from further away shows "
+            "nearly the same: a photo from nearer, or one with more depth in view, settles it",
         )
     return "sure", ""

@@ -1,11 +1,15 @@
 """Where on the photograph do small parts of the piece lie that the look, lit alike, shows at a known place?
 
-Each patch of the look is sought round its place by the correlation of what a plane through it leaves over, so that neither the
-light's level nor its slope counts. How sharply the correlation falls off each way tells how well the place is known along each:
-along an edge hardly at all.
+Each patch of the look is sought round its place by the correlation of what a plane through it leaves over, so that neither
+the light's level nor its slope counts. Once the camera is nearly right, other pictures of the patch may be mixed with the
+look's, as fits the photo best (a linear subspace instead of one template: Hager and Belhumeur, Efficient Region Tracking with
+Parametric Models of Geometry and Illumination, IEEE PAMI 20, 1998). How sharply the correlation falls off each way tells how
+well the place is known along each: along an edge hardly at all.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -22,6 +26,8 @@ COVERED = 0.6
 """Least share of a patch that must show the piece."""
 LEAST_CONTRAST = 0.004
 """Least deviation of a patch from its plane, in display-encoded values: the noise of a phone's photo at this size; a guess."""
+LEAST_MIXED = 0.002
+"""The same of what a further picture has beside those before it, to be mixed with them; a guess."""
 LEAST_CORRELATION = 0.5
 """Least correlation of a match."""
 FLOOR = 0.4
@@ -63,35 +69,52 @@ def corners_of(shown: Floats, mask: Bools) -> tuple[Ints, Ints]:
 
 
 def matched(
-    shown: Floats, mask: Bools, photo: Floats, corners: tuple[Ints, Ints], reach: int, *, floor: float = FLOOR
+    shown: Floats,
+    mask: Bools,
+    photo: Floats,
+    corners: tuple[Ints, Ints],
+    reach: int,
+    *,
+    floor: float = FLOOR,
+    mixed: Sequence[Floats] = (),
 ) -> Shifts:
     """Where the patches round `corners` (rows, columns) of a look (h, w) lie on the photo (h, w), both display-encoded.
 
     reach: pixels that are looked around. floor: pixels that no match is surer of. shown: (h, w) the look. mask: (h, w) where it
-    shows the piece.
+    shows the piece. mixed: further pictures (h, w), of which each patch may have any amount.
     """
     row, column = corners
     size, wide = 2 * HALF + 1, 2 * (HALF + reach) + 1
-    looks = np.pad(shown, HALF, mode="edge")
     around = np.pad(photo, HALF + reach, mode="edge")
     masks = np.pad(mask.astype(np.float32), HALF)
-    template = sliding_window_view(looks, (size, size))[row, column].reshape(len(row), -1).astype(np.float32)
     weight = sliding_window_view(masks, (size, size))[row, column].reshape(len(row), -1)
     region = sliding_window_view(around, (wide, wide))[row, column]
     flat = _planes(weight)
-    template = template * weight
-    template = template - np.einsum("nk,nkp->np", np.einsum("nkp,np->nk", flat, template), flat)
-    energy = np.sqrt(np.einsum("np,np->n", template, template))
-    contrast = energy / np.sqrt(np.maximum(weight.sum(axis=1), 1))
-    good = (contrast > LEAST_CONTRAST) & (weight.mean(axis=1) > COVERED)
-    unit = template / np.maximum(energy, 1e-9)[:, None]
+    found: list[Floats] = []
+    for picture in (shown, *mixed):
+        looks = sliding_window_view(np.pad(picture, HALF, mode="edge"), (size, size))
+        template = _without(looks[row, column].reshape(len(row), -1).astype(np.float32) * weight, flat)
+        for earlier in found:
+            template = _without(template, earlier[:, None])
+        energy = np.sqrt(np.einsum("np,np->n", template, template))
+        contrast = energy / np.sqrt(np.maximum(weight.sum(axis=1), 1))
+        if not found:
+            good = (contrast > LEAST_CONTRAST) & (weight.mean(axis=1) > COVERED)
+        energy = np.where(contrast > (LEAST_MIXED if found else 0), energy, np.inf)
+        found.append(template / np.maximum(energy, 1e-9)[:, None])
+    units = np.stack(found, axis=1)
     score = np.zeros((len(row), (2 * reach + 1) ** 2), np.float32)
     for first in range(0, len(row), 64):  # what is looked through at once stays small
         part = slice(first, first + 64)
         windows = sliding_window_view(region[part], (1, size, size)).reshape(len(region[part]), -1, size * size)
-        score[part] = _correlation(windows, weight[part], flat[part], unit[part])
+        score[part] = _correlation(windows, weight[part], flat[part], units[part])
     shift, whiten, correlation = _peaks(score, weight, reach, floor)
     return Shifts(shift, whiten, np.where(good, correlation, 0), int(good.sum()))
+
+
+def _without(values: Floats, basis: Floats) -> Floats:
+    """(n, p) the values less what an orthonormal basis (n, k, p) explains of them."""
+    return np.asarray(values - np.einsum("nk,nkp->np", np.einsum("nkp,np->nk", basis, values), basis))
 
 
 def _planes(weight: Floats) -> Floats:
@@ -107,14 +130,18 @@ def _planes(weight: Floats) -> Floats:
     return np.stack(found, axis=1).astype(np.float32)
 
 
-def _correlation(windows: Floats, weight: Floats, flat: Floats, unit: Floats) -> Floats:
-    """(n, s) correlation of each patch with each place round it, the plane taken out of both."""
+def _correlation(windows: Floats, weight: Floats, flat: Floats, units: Floats) -> Floats:
+    """(n, s) multiple correlation of each patch's pictures (n, t, p) with each place round it, the plane taken out of both; the
+    first picture counts only where it has its own sign."""
     seen = windows * weight[:, None]
     square = np.einsum("nsp,nsp->ns", seen, seen)
-    parts = seen @ np.concatenate([flat, unit[:, None]], axis=1).swapaxes(1, 2)
+    parts = seen @ np.concatenate([flat, units], axis=1).swapaxes(1, 2)
     left = square - np.einsum("nsk,nsk->ns", parts[..., :3], parts[..., :3])
     least = LEAST_CONTRAST**2 * weight.sum(axis=1, keepdims=True) / 4
-    return np.asarray(parts[..., 3] / np.sqrt(np.maximum(left, least)))
+    explained = parts[..., 3]
+    if units.shape[1] > 1:
+        explained = np.sqrt(np.maximum(explained, 0) ** 2 + np.einsum("nsk,nsk->ns", parts[..., 4:], parts[..., 4:]))
+    return np.asarray(explained / np.sqrt(np.maximum(left, least)))
 
 
 def _peaks(score: Floats, weight: Floats, reach: int, floor: float) -> tuple[Floats, Floats, Floats]:

@@ -14,12 +14,13 @@ from ...arrays import Floats
 from ...records import record
 from ...srgb import decode, encode
 from ...surface.bandpass import gaussian_blur
-from ..camera import PhotoCamera, angle_between
+from ..camera import PhotoCamera
 from . import patches
 from .light import Light, fitted, grey_in, lamp_of
 from .look import Look, Skin, look
 from .pictures import Photograph
-from .resection import Prior, Seen, errors, left_out, resected
+from .resection import Prior, Seen, errors, resected
+from .uncertainty import uncertainty
 
 STEPS = ((125, 6), (250, 6), (250, 5), (500, 5), (500, 3), (1000, 4), (1000, 3), (2000, 4), (2000, 4))
 """Longest side of the photo at each turn, and how many pixels round its place a patch is looked for. A patch is some 0.07 mm
@@ -32,6 +33,10 @@ ABOVE, SHADED = 0.75, 0.45
 """Standard deviations, in texels of the scan, of what all patches have in common: how far above the scan's surface lies what
 is seen (ridges, which a scan rounds off), and how far a light that is not quite the photo's moves it, by how far the surface
 turns away. Set on our bench, where a texel is 0.065 mm."""
+MIXED = 1000
+"""Longest side of the photo from which on each patch may be lit in its own way: the camera is then so nearly right that a patch
+that is freer doesn't stray. Patches of our bench's owl lie as far off as before, but those next to each other less in the same
+way, since relief that was read from one light is wrong alike along a stroke."""
 CHECKED, COARSEST_CHECK = (500, 7), 125
 """The same for the check at the end: so far round that chance would strew the places that are found. A photo from so near that
 its pixels are finer than the scan's texels is checked at a half or a quarter of that size: of the demo's dusted scan on a photo
@@ -41,8 +46,6 @@ RIGHT = 1.5
 """Pixels of the check's size within which a patch lies right."""
 FEWEST = 16
 """Patches that a camera must rest on."""
-QUANTILE = 0.9
-"""Quantile of the points' moves that stands for the camera's uncertainty."""
 
 
 @record
@@ -50,10 +53,9 @@ class Fit:
     """A camera at the photo's whole size and what speaks for it.
 
     asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
-    at the check's size. correlation: median of the latter. shift_mm: of points of the piece that the photo shows, when
-    one part of the photo after the other is left out (the jackknife's standard error, 0.9 quantile of the points); turn_deg and
-    place_percent: the same of the camera's turn and place, the latter in percent of the distance. worked_mm: edge of a pixel on
-    the piece at the size that was worked on. texel_mm: of the scan. light: as fitted.
+    at the check's size. correlation: median of the latter. shift_mm, turn_deg, place_percent: standard deviations of points of
+    the piece that the photo shows, and of the camera's turn and place (`Uncertainty`). worked_mm: edge of a pixel on the piece
+    at the size that was worked on. texel_mm: of the scan. light: as fitted.
     """
 
     camera: PhotoCamera
@@ -108,7 +110,7 @@ def refined(
         if longest > ALWAYS and (last is None or not _shows_more(level, last, skin)):
             break
         small = camera.scaled((level.shape[1], level.shape[0]))
-        found = _matched(small, level, skin, lamp, reach, find_lamp=number == min(1, len(steps) - 1))
+        found = _matched(small, level, skin, lamp, reach, find_lamp=number == min(1, len(steps) - 1), mix=longest >= MIXED)
         last = None
         if found is None:  # a coarse picture may show too little, a fine one may not
             continue
@@ -121,8 +123,20 @@ def refined(
 
 
 def _matched(
-    camera: PhotoCamera, photo: Floats, skin: Skin, lamp: Floats | None, reach: int, *, find_lamp: bool = False
+    camera: PhotoCamera,
+    photo: Floats,
+    skin: Skin,
+    lamp: Floats | None,
+    reach: int,
+    *,
+    find_lamp: bool = False,
+    mix: bool = False,
 ) -> _Matched | None:
+    """The patches of what a camera sees, on a photo (h, w).
+
+    lamp: (3,) where it was found before, or None. reach: pixels that are looked around. find_lamp: look for it now. mix: let
+    each patch be lit in its own way.
+    """
     shown = look(skin, camera)
     if shown is None:
         return None
@@ -135,7 +149,7 @@ def _matched(
     row, column = patches.corners_of(drawn, mask)
     if len(row) < FEWEST:
         return None
-    shifts = patches.matched(drawn, mask, photo, (row, column), reach)
+    shifts = patches.matched(drawn, mask, photo, (row, column), reach, mixed=_own_light(shown, camera) if mix else ())
     place = np.full(mask.size, -1)
     place[shown.index] = np.arange(len(shown.index))
     pixel = place[row * mask.shape[1] + column]
@@ -149,6 +163,16 @@ def _matched(
     drift = _drift(camera, shown.position[rows].astype(float), shown.normal[rows].astype(float), skin.texel_mm)
     seen = Seen(shown.position[rows].astype(float), np.stack([across, down], axis=1), whiten, drift)
     return _Matched(shown, light, seen, shifts.correlation[kept], shifts.asked)
+
+
+def _own_light(shown: Look, camera: PhotoCamera) -> list[Floats]:
+    """(h, w) pictures of which any light from far away makes a small part of the piece, beside the light that was fitted: its
+    albedo alone, and lit from the right and from below."""
+    albedo = encode(np.clip(shown.albedo, 0, 1))
+    ways = shown.normal @ camera.rotation[:2].T
+    return [
+        gaussian_blur(shown.raster(values.astype(np.float32)), 0.5) for values in (albedo, *(albedo * way for way in ways.T))
+    ]
 
 
 def _shows_more(level: Floats, last: tuple[PhotoCamera, float, _Matched, Prior], skin: Skin) -> bool:
@@ -200,21 +224,13 @@ def _fit(
     if check is None:
         return None
     far = np.linalg.norm(small.project(check.seen.points)[0] - check.seen.pixels, axis=1)
-    points, right = found.seen.points, far < RIGHT
+    right = far < RIGHT
     spots = marked and marked.scaled(camera.size[0] / photo.size[0])
-    others = left_out(camera, found.seen.beside(spots, scale), prior, scale, free=free)
-    base = camera.project(points)[0]
-    moves = np.zeros(len(points))
-    for other in others:
-        moves += np.sum((other.project(points)[0] - base) ** 2, axis=1)
-    distance = float(np.linalg.norm(points.mean(axis=0) - camera.place))
-    turns = [angle_between(other.rotation, camera.rotation) for other in others]
-    places = [float(np.linalg.norm(other.place - camera.place)) for other in others]
-    unsure = 1.0 if len(others) > 2 else np.inf  # a jackknife of one or two parts says nothing
+    diagonal = skin.reach / found.look.pixel_mm
+    off = uncertainty(camera, found.seen.beside(spots, scale), prior, scale, diagonal=diagonal, free=free)
     return Fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,
-        float(np.sqrt(np.quantile(moves, QUANTILE))) * found.look.pixel_mm * unsure,
-        float(np.linalg.norm(turns)) * unsure, 100.0 * float(np.linalg.norm(places)) / distance * unsure,
+        off.shift * found.look.pixel_mm, off.turn_deg, off.place_percent,
         found.look.pixel_mm, skin.texel_mm, found.light,
     )  # fmt: skip

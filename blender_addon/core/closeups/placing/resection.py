@@ -1,14 +1,13 @@
 """Which camera shows many points of the piece where they were found, each known better along one way than along the other?
 
-Levenberg's and Marquardt's steps over turn, place, image distance and radial term with Cauchy's weights. What the covariance
-says is checked by leaving out one part of the photo after the other, since neighbouring points are wrong together.
+Levenberg's and Marquardt's steps over turn, place, image distance and radial term with Cauchy's weights.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from ...arrays import Bools, Floats, Ints
+from ...arrays import Floats
 from ...records import record
 from ..camera import PhotoCamera, moved
 from ..pose import jacobian
@@ -16,10 +15,8 @@ from ..pose import jacobian
 RADIAL = 0.012
 """Standard deviation of the radial term of a photo whose lens was corrected by the camera, as nearly all are (common practice);
 on a rounded piece it looks like another distance, so that it is held nearer to 0 than by spots alone. A guess."""
-TOGETHER = 2.0
-"""Factor on what is marked by hand beside patches, four of which count as one, since neighbours are wrong together: a guess."""
-PARTS = 3
-"""The photo's points are left out in squares of a third of their extent."""
+TOGETHER = 2.25
+"""Patches that count as one beside what is known beforehand or marked by hand: patches of 15 pixels in cells of 10 overlap."""
 
 
 @record
@@ -32,9 +29,6 @@ class Seen:
     whiten: Floats
     drift: Floats | None = None
 
-    def part(self, rows: Bools | Ints) -> Seen:
-        return Seen(self.points[rows], self.pixels[rows], self.whiten[rows], None if self.drift is None else self.drift[rows])
-
     def scaled(self, factor: float) -> Seen:
         """The same on the photo at another size."""
         drift = None if self.drift is None else self.drift * factor
@@ -44,7 +38,11 @@ class Seen:
         """With others, without drift, whose own deviations hold, where a deviation of these is `scale` of what they say."""
         if other is None:
             return self
-        parts = ((self.points, other.points), (self.pixels, other.pixels), (self.whiten, TOGETHER * scale * other.whiten))
+        parts = (
+            (self.points, other.points),
+            (self.pixels, other.pixels),
+            (self.whiten, np.sqrt(TOGETHER) * scale * other.whiten),
+        )
         drift = None
         if self.drift is not None:
             drift = np.concatenate([self.drift, np.zeros((len(other.points), *self.drift.shape[1:]))])
@@ -85,8 +83,7 @@ def resected(
     for _ in range(rounds):
         normal, slope = _equations(camera, seen, prior, scale, shared, common)
         if not free:
-            normal[6:8], normal[:, 6:8], slope[6:8] = 0, 0, 0
-            normal[[6, 7], [6, 7]] = 1
+            normal, slope = _held(normal, slope)
         step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-12), slope)
         step /= max(1.0, float(np.abs(step[6])) / 0.5, float(np.linalg.norm(step[:3])) / 0.3)
         trial, other = moved(camera, step[:8]), common + step[8:]
@@ -116,37 +113,62 @@ class _Shared:
         return np.asarray(self.change @ common)
 
 
-def left_out(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> list[PhotoCamera]:
-    """The cameras that are found when the points of each part of the photo are left out.
+@record
+class Equations:
+    """The normal equations where a camera ended. normal: (8 + q, 8 + q), of its steps and of what all points have in common.
+    change: (n, 2, 8 + q) of the points' errors by these, in deviations. weight: (n,) of the points."""
+
+    normal: Floats
+    change: Floats
+    weight: Floats
+
+
+def equations_at(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, free: bool = True) -> Equations:
+    """Those of a camera that was solved for.
 
     scale, free: as for `resected`.
     """
-    low, high = seen.pixels.min(axis=0), seen.pixels.max(axis=0)
-    cell = np.clip((seen.pixels - low) / np.maximum(high - low, 1e-9) * PARTS, 0, PARTS - 1e-6).astype(int)
-    part = cell[:, 0] * PARTS + cell[:, 1]
-    found = []
-    for number in np.unique(part):
-        rest = np.flatnonzero(part != number)
-        if len(rest) >= 8:
-            found.append(resected(camera, seen.part(rest), prior, rounds=8, scale=scale, free=free))
-    return found
+    shared = _Shared(seen, scale)
+    common = np.zeros(shared.count)
+    for _ in range(3):  # linear but for the weights
+        normal, slope = _equations(camera, seen, prior, scale, shared, common)
+        common = common - np.linalg.solve(normal[8:, 8:], slope[8:])
+    change, weight, _ = _linear(camera, seen, scale, shared, common)
+    normal, _ = _equations(camera, seen, prior, scale, shared, common)
+    if not free:
+        normal, _ = _held(normal, np.zeros(len(normal)))
+        change[:, :, 6:8] = 0
+    return Equations(normal, change, weight)
+
+
+def _held(normal: Floats, slope: Floats) -> tuple[Floats, Floats]:
+    """The equations with image distance and radial term as they are."""
+    normal, slope = normal.copy(), slope.copy()
+    normal[6:8], normal[:, 6:8], slope[6:8] = 0, 0, 0
+    normal[[6, 7], [6, 7]] = 1
+    return normal, slope
 
 
 def _cost(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, shared: Floats) -> float:
     off = np.sum((errors(camera, seen) / scale + shared) ** 2, axis=1)
     far = np.log(camera.distance / prior.distance) / prior.spread
-    return float(4 * np.log1p(off / 4).sum() + np.log1p(far**2) + (camera.radial / RADIAL) ** 2)
+    return float(4 * np.log1p(off / 4).sum() / TOGETHER + np.log1p(far**2) + (camera.radial / RADIAL) ** 2)
 
 
 def _equations(
     camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, shared: _Shared, common: Floats
 ) -> tuple[Floats, Floats]:
-    off = errors(camera, seen) / scale + shared.off(common)
-    weight = 1.0 / (1.0 + np.sum(off**2, axis=1) / 4)
-    change = np.einsum("nij,njk->nik", seen.whiten, jacobian(camera, seen.points).reshape(-1, 2, 8)) / scale
-    change = np.concatenate([change, shared.change], axis=2)
+    change, weight, off = _linear(camera, seen, scale, shared, common)
     far = np.log(camera.distance / prior.distance) / prior.spread
     own = np.array([0.0] * 6 + [1 / prior.spread**2 / (1 + far**2), 1 / RADIAL**2] + [1.0] * shared.count)
     gradient = np.array([0.0] * 6 + [far / prior.spread / (1 + far**2), camera.radial / RADIAL**2, *common])
     weighted = change * weight[:, None, None]
     return np.einsum("nik,nil->kl", weighted, change) + np.diag(own), np.einsum("nik,ni->k", weighted, off) + gradient
+
+
+def _linear(camera: PhotoCamera, seen: Seen, scale: float, shared: _Shared, common: Floats) -> tuple[Floats, Floats, Floats]:
+    """(n, 2, 8 + q) change of the points' errors, their weights (n,) and the errors (n, 2), in deviations."""
+    off = errors(camera, seen) / scale + shared.off(common)
+    weight = 1.0 / (1.0 + np.sum(off**2, axis=1) / 4) / TOGETHER
+    change = np.einsum("nij,njk->nik", seen.whiten, jacobian(camera, seen.points).reshape(-1, 2, 8)) / scale
+    return np.concatenate([change, shared.change], axis=2), weight, off
