@@ -15,7 +15,7 @@ from ..shots.framing import project
 from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
 from .in_the_way import in_way, share_behind
 from .tangency import tangency
-from .zones import Zones
+from .zones import COUNT, Zones
 
 TRIES = 300
 """Most places tried for a prop."""
@@ -40,18 +40,22 @@ LARGE = 0.012
 """Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests, and no
 prop alone makes two pictures of a series look alike. By our own bench."""
 
+ALONE = 0.3
+"""Largest share that a prop alone has of what all may cover together. Where one is a third of the props of each of two pictures
+and lies in the same place, they share a fifth of all: 1 / (3 + 3 - 1)."""
+
 SPARING = 6.0
 """Penalty for the share of the frame that a prop covers, so that others have room beside it. By eye."""
 
-WHOLE, CUT = 0.8, 0.8
+WHOLE, CUT = 0.8, 1.2
 """Least share of a prop that should be visible, where a place for that is found, and the penalty where less is. By eye."""
 
 ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
 """Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
 
-FOREIGN = 3.0
+FOREIGN = 5.0
 """Penalty for a prop of that size whose visible part lies wholly in zones of the picture that are not the piece's own; up to
-twice as much for a larger one. By our own bench."""
+twice as much for a larger one. By projections of made-up pieces."""
 
 USUAL_MM = 500.0
 """Distance of the camera at which these lengths apply; for a large piece, seen from farther away, they are wider."""
@@ -65,6 +69,12 @@ TOO_LONG = 1.5
 END, OUTWARD = 0.4, (0.6, 2.1)
 """Length of an end that should show of such a thing, in widths of the frame; and between which angles from the line of sight
 (radians) it leaves the picture, so that it leads to the piece. By eye."""
+
+
+LIE, LIE_STEP, SCATTER = (0.25, 1.35), 5, 0.15
+"""Between which angles from the line of sight (radians) the things of a picture lie, more or less along each other; by how many
+thirteenths of that from piece to piece, so that neighbours in a series lie across each other; and the scatter in a picture.
+By eye."""
 
 
 @record
@@ -118,7 +128,7 @@ def compose(
     """
     rng = np.random.default_rng([seed, 601])
     views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero first
-    stance = _Stance.of(views[0] if views else None, bench, seed, rng)
+    stance = _Stance.of(views[0] if views else None, bench, seed=seed, most=ALONE * most, rng=rng)
     hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
     spots: list[Spot | None] = []
     placed: list[Floats] = []
@@ -140,7 +150,8 @@ def compose(
 @record
 class _Stance:
     """How a picture is composed: the leading view and the piece's zones in it, the table, level unit vectors (2,) ahead and to
-    the right, how far things lie apart beside what is usual, how they are turned, chance."""
+    the right, how far things lie apart beside what is usual, how they are turned, the share of the frame that a prop covers at
+    most, chance."""
 
     lead: ShotView | None
     zones: Zones | None
@@ -149,6 +160,7 @@ class _Stance:
     right: Floats
     room: float
     lie: float
+    most: float
     rng: np.random.Generator
 
     @property
@@ -157,13 +169,13 @@ class _Stance:
         return np.inf if self.lead is None else self.lead.frame_mm
 
     @classmethod
-    def of(cls, lead: ShotView | None, bench: Bench, seed: int, rng: np.random.Generator) -> _Stance:
+    def of(cls, lead: ShotView | None, bench: Bench, *, seed: int, most: float, rng: np.random.Generator) -> _Stance:
         far = lead is not None and np.linalg.norm(lead.position[:2]) > 1.0
         ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
         room = float(np.clip(lead.focus_mm / USUAL_MM, 0.2, 2.2)) if lead is not None else 1.0
-        lie = float(rng.uniform(0.25, 0.9) * rng.choice([-1.0, 1.0]))
+        lie = float(LIE[0] + (LIE[1] - LIE[0]) * (LIE_STEP * seed % COUNT) / (COUNT - 1)) * (1.0 if seed % 4 < 2 else -1.0)
         zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
-        return cls(lead, zones, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, rng)
+        return cls(lead, zones, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, most, rng)
 
 
 @record
@@ -194,7 +206,7 @@ def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequen
         if reach > TOO_LONG * stance.frame_mm:
             centre, turn = _end_first(thing.points, axis, spot, stance, side)
         else:
-            centre, turn = spot, np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, 0.28)
+            centre, turn = spot, np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, SCATTER)
             turn += np.pi if rng.random() < 0.3 else 0.0
         points = _turned(thing.points, turn) + [*centre, 0.0]
         if not _allowed(points, placed, bench):
@@ -330,6 +342,8 @@ def _score(points: Floats, stance: _Stance, *, least: float) -> tuple[float, flo
             return np.inf, 0.0
     seen = min(1.0, float(framed.mean()) / least)
     covers = hull_area(frame[framed]) / 4.0 if framed.any() else 0.0
+    if covers > stance.most:
+        return np.inf, 0.0
     if seen < 0.12:
         return 3.0 - seen, covers
     low = float(np.clip(-0.55 - frame[:, 1].min(), 0.0, None))  # props along the lower edge make a picture bottom-heavy

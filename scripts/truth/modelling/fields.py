@@ -38,6 +38,11 @@ def limb(points: Floats, path: Floats, radii: Floats, blend: float = 0.6) -> Flo
     return found
 
 
+def with_limb(points: Floats, body: Floats, path: Floats, radii: Floats, *, fillet: float, blend: float = 0.5) -> Floats:
+    """(n,) distance to a body (n,) with a bent limb grown from it: a leg, a tail, a horn; path, radii: as in `limb`."""
+    return joined(body, limb(points, path, radii, blend), fillet)
+
+
 def box(points: Floats, centre: Floats, half: Floats, rounding: float = 0.0, turn: Floats | None = None) -> Floats:
     """(n,) distance to a box with rounded edges; half: (3,) half sizes over all."""
     local = points - np.asarray(centre, float)
