@@ -24,7 +24,7 @@ class FusionConstants:
     across: float = 0.6
     """Weight of a texture's slopes across its light beside those along it, where several textures are joined: the net reads
     those too, from how marks continue. Two textures of the bench's owl cut the median error by 46.4, 47.6, 47.6 and 47.3 % at
-    0.1, 0.3, 0.6 and 1, four by 49.6, 51.9, 52.5 and 52.0 %."""
+    0.1, 0.3, 0.6 and 1, four by 49.6, 51.9, 52.5 and 52.0 % (before `beside_first`)."""
     unsure: float = 0.012
     """Slope (0.7 degrees) that noise alone can be read as on a flat sheet: patches with no more are damped (a guess)."""
     steep: float = 0.04

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from blender_addon.core.mesh.triangles import unit
 from blender_addon.core.surface import patches
 from blender_addon.core.surface.relief import fusion, inversion, recovery, refiner
+from blender_addon.job.runner import finish
 from scripts.truth.modelling.fields import Noise
 
 
@@ -107,6 +109,27 @@ def test_slopes_of_several_lights_join_to_those_of_the_one_surface() -> None:
     blank = [*(slope(a, 0.5) for a in angles), 0 * slope(0.0, 1.0)], [*even, np.zeros(1)]
     same = fusion._together(common, [*frames, common], *blank, slice(0, 1))[0]
     assert same == pytest.approx(joined[0.5], abs=1e-6)
+
+
+def test_a_further_scans_lumps_are_not_given_to_the_first() -> None:
+    """Beside a mesh that leans, a flat surface shows slopes; beside the first mesh, which lies flat, it shows none."""
+    rows, columns = 0.07 * np.mgrid[0:140, 0:140].reshape(2, -1).astype(np.float32)
+    position = np.stack([columns, rows, 0 * rows], axis=1)
+    flat = np.tile(np.float32([0, 0, 1]), (len(position), 1))
+    lean = np.stack([0.10 * np.sin(columns), 0.06 * np.cos(rows), 0 * rows], axis=1)  # slopes of the further scan's lumps
+    leaning = unit(flat - lean).astype(np.float32)
+    common, cloud = patches.lay_patches(position, flat, cell_mm=0.07, seed=1)
+    frame = common.led_by(np.tile(np.float32([0.6, 0.8, 0]), (len(common), 1)))
+    own = patches.sort_into_boxes(position[position[:, 0] < 7], leaning[position[:, 0] < 7], cloud.box_mm)
+    shown = np.zeros((len(common), 3, patches.PATCH.cells, patches.PATCH.cells), np.float16)
+    for first, last in frame.runs():  # what is right beside the leaning mesh: the lumps are not there
+        means, weight = patches.splat(frame.members(own, first, last), leaning[position[:, 0] < 7].T)
+        for place, axis in enumerate((frame.along, frame.across)):
+            shown[first:last, place] = np.einsum("cpyx,pc->pyx", means, axis[first:last]) * (weight > 0.15)
+    assert np.abs(shown[:, :2]).max() > 0.08
+    finish(fusion.beside_first(frame, shown, (cloud, flat), (own, leaning[position[:, 0] < 7])))
+    assert np.abs(shown[:, :2]).max() < 1e-3  # 16-bit floats
+    assert not shown[:, 2].any()
 
 
 def test_a_dark_print_is_no_shading() -> None:
