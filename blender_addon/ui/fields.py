@@ -7,7 +7,7 @@ from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 from ..job.settings import Spec, label_of, matters, specs
-from .properties import has_switch
+from .on_screen import has_switch
 
 if TYPE_CHECKING:
     import bpy

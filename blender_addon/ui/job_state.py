@@ -16,7 +16,7 @@ from ..job.step import Step, maker
 from ..scene.running.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
-from .properties import sheet_of
+from .on_screen import sheet_of
 
 if TYPE_CHECKING:
     import bpy

@@ -13,7 +13,8 @@ from ..scene.running.session import write_text
 from ..steps import catalogue
 from .folders import recent, remember
 from .looks.kept import take_look
-from .properties import asked_rows, fill, sheet_of
+from .on_screen import sheet_of
+from .properties import asked_rows, fill
 
 SCANS = (".obj", ".ply", ".stl", ".glb", ".gltf", ".fbx", ".usd", ".usda", ".usdc", ".usdz")
 

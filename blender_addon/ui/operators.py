@@ -17,9 +17,9 @@ from ..scene.running.session import Means, run_session
 from ..scene.stage import Stage
 from ..steps import catalogue
 from .folders import output_folder
+from .on_screen import sheet_of
 from .overlays.picture_in_view import PictureInView
 from .pictures import first_look_at, largest_view, picture_of_first_shot, show_first_shot
-from .properties import sheet_of
 from .watched_work import WatchedWork
 
 Work = Generator[Update, None, tuple[Report, Notes]]

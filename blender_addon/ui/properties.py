@@ -1,14 +1,12 @@
-"""The settings on screen: Blender property groups made from the steps' `Settings`, filled from a sheet and read back.
+"""The settings on screen: Blender property groups made from the steps' `Settings` and filled from a sheet (`on_screen` reads).
 
 Here the settings' millimetres become metres and their degrees radians. An optional setting has a switch `use_NAME` beside it.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import bpy
@@ -23,25 +21,22 @@ from bpy.props import (
     StringProperty,
 )
 
-from ..job.files.names import cleaned
 from ..job.settings import DEFAULT, LIVE, AskedRow, Spec, label_of, marked, specs
-from ..job.sheet import JobSheet, blank
+from ..job.sheet import JobSheet
 from ..job.step import RENAMED, Step
 from ..scene.running.job_card import STATE
 from ..scene.stage import show_millimetres
 from ..scene.surface.live_relief import followed
 from ..steps import catalogue
+from .on_screen import DATA, TO_SCREEN, factor_of, has_switch, sheet_of, start_of, unit_scale
 from .preferences import AS_EVER, default_name, preferences
-
-_DATA = {"object": bpy.types.Object, "collection": bpy.types.Collection, "image": bpy.types.Image}
-_TO_SCREEN = {"mm": 0.001, "deg": math.pi / 180.0}
 
 
 def _number(spec: Spec, value: Any, name: str, common: dict[str, Any]) -> Any:
-    factor = _TO_SCREEN.get(spec.unit, 1.0)
+    factor = TO_SCREEN.get(spec.unit, 1.0)
     low = -1e30 if spec.low is None else spec.low * factor
     high = 1e30 if spec.high is None else spec.high * factor
-    start = (_start(spec) if value is None else value) * factor
+    start = (start_of(spec) if value is None else value) * factor
     extra: dict[str, Any] = {}
     if spec.unit == "mm":
         # The limits in Blender's units depend on the scene's unit scale, so they are kept when a value is set.
@@ -58,7 +53,7 @@ def _limited(name: str, spec: Spec) -> Callable[[Any, Any], None]:
     """An update callback that keeps a length within its limits (mm), whatever the scene's unit."""
 
     def hold(group: Any, context: bpy.types.Context) -> None:
-        factor, value = _factor(spec, group), getattr(group, name)
+        factor, value = factor_of(spec, group), getattr(group, name)
         low = value if spec.low is None else spec.low * factor
         high = value if spec.high is None else spec.high * factor
         if not low * (1 - 1e-6) <= value <= high * (1 + 1e-6):
@@ -72,17 +67,9 @@ def _begins(name: str, spec: Spec) -> Callable[[Any, Any], None]:
 
     def begin(group: Any, context: bpy.types.Context) -> None:
         if getattr(group, f"use_{name}") and not group.is_property_set(name):
-            setattr(group, name, _start(spec) * _factor(spec, group))
+            setattr(group, name, start_of(spec) * factor_of(spec, group))
 
     return begin
-
-
-def _start(spec: Spec) -> float:
-    """The initial value of an optional number when it is switched on: zero, or one between its limits."""
-    low, high = spec.low or 0.0, spec.high or 0.0
-    if low <= 0.0 <= high:
-        return 0.0
-    return float(f"{math.sqrt(low * high):.1g}")
 
 
 def _renamed(settings: type) -> list[tuple[str, str]]:
@@ -129,7 +116,7 @@ def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: 
             return EnumProperty(items=list(spec.choices), default=value or spec.choices[0][0], **common)
         case "point":
             metric = {"subtype": "XYZ", "unit": "LENGTH", "precision": 4} if spec.unit == "mm" else {}
-            scaled = [part * _TO_SCREEN.get(spec.unit, 1.0) for part in value or [0.0] * spec.size]
+            scaled = [part * TO_SCREEN.get(spec.unit, 1.0) for part in value or [0.0] * spec.size]
             return FloatVectorProperty(size=spec.size, default=scaled, **metric, **common)
         case "colour":
             return FloatVectorProperty(size=3, subtype="COLOR", min=0.0, max=1.0, default=value or (0.2, 0.2, 0.2), **common)
@@ -141,7 +128,7 @@ def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: 
             assert spec.row is not None
             return CollectionProperty(type=_group(spec.row), **common)
         case "object" | "collection" | "image":
-            return PointerProperty(type=_DATA[spec.kind], **common)
+            return PointerProperty(type=DATA[spec.kind], **common)
         case _:
             return StringProperty(default=value or "", **common)
 
@@ -163,11 +150,6 @@ def _group(settings: type) -> type:
         annotations[old] = _property(specs(settings)[new], getattr(default, new), new, hidden=True)
     title = f"BOZZETTO_PG_{settings.__module__.rsplit('.', 1)[-1]}_{settings.__qualname__}".replace(".", "_")
     return type(title, (bpy.types.PropertyGroup,), {"__annotations__": annotations, "__doc__": settings.__doc__ or ""})
-
-
-def has_switch(spec: Spec) -> bool:
-    """Whether an optional setting needs a switch; a data-block or text does not, since it is automatic while empty."""
-    return spec.optional and spec.kind not in (*_DATA, "text", "file", "folder")
 
 
 def asked_rows() -> list[tuple[str, AskedRow]]:
@@ -296,18 +278,6 @@ def show_settings(scene: bpy.types.Scene, sheet: JobSheet, places: Iterable[str]
         _fill_field(getattr(scene.bozzetto, step), name, specs(sheet[step])[name], getattr(sheet[step], name), sheet)
 
 
-def unit_scale(scene: bpy.types.Scene) -> float:
-    """How many metres a unit of the scene is, as Blender shows lengths: a length typed as 42 mm is stored as 0.042 / this."""
-    units = scene.unit_settings
-    return 1.0 if units.system == "NONE" else float(units.scale_length)
-
-
-def _factor(spec: Spec, group: Any) -> float:
-    """The factor from a value on the sheet to the property's value."""
-    factor = _TO_SCREEN.get(spec.unit, 1.0)
-    return factor / unit_scale(group.id_data) if spec.unit == "mm" else factor
-
-
 def _fill_group(group: Any, settings: Any, sheet: JobSheet) -> None:
     for name, spec in specs(settings).items():
         _fill_field(group, name, spec, getattr(settings, name), sheet)
@@ -322,13 +292,13 @@ def _fill_field(group: Any, name: str, spec: Spec, value: Any, sheet: JobSheet) 
         return
     if has_switch(spec):
         setattr(group, f"use_{name}", value is not None)
-    if spec.kind in _DATA:
+    if spec.kind in DATA:
         holder = {"object": bpy.data.objects, "collection": bpy.data.collections, "image": bpy.data.images}[spec.kind]
         setattr(group, name, holder.get(value) if value else None)
     elif value is None:
         group.property_unset(name)
     else:
-        setattr(group, name, _to_screen(value, spec, sheet, _factor(spec, group)))
+        setattr(group, name, _to_screen(value, spec, sheet, factor_of(spec, group)))
 
 
 def _to_screen(value: Any, spec: Spec, sheet: JobSheet, factor: float) -> Any:
@@ -339,58 +309,3 @@ def _to_screen(value: Any, spec: Spec, sheet: JobSheet, factor: float) -> Any:
     if spec.kind in ("file", "folder") and value:
         return str(sheet.path(value))
     return value
-
-
-def sheet_of(scene: bpy.types.Scene, steps: Sequence[Step]) -> JobSheet:
-    """The settings on screen as a job sheet; paths are absolute."""
-    folder = Path(bpy.data.filepath).parent if bpy.data.filepath else Path.home()
-    name = cleaned(Path(scene.bozzetto.scan).stem) if scene.bozzetto.scan else "job"
-    sheet = blank(steps, name=name, folder=folder)
-    for step in steps:
-        _read_group(getattr(scene.bozzetto, step.name), sheet[step.name])
-    return sheet
-
-
-def _read_group(group: Any, settings: Any) -> None:
-    for name, spec in specs(settings).items():
-        if spec.kind == "table":
-            assert spec.row is not None
-            rows = [spec.row() for _ in getattr(group, name)]
-            for row, shown in zip(rows, getattr(group, name), strict=True):
-                _read_group(shown, row)
-            setattr(settings, name, rows)
-        elif has_switch(spec) and not getattr(group, f"use_{name}"):
-            setattr(settings, name, None)
-        else:
-            default = getattr(settings, name)
-            setattr(settings, name, _from_screen(group, name, spec, default))
-
-
-def _from_screen(group: Any, name: str, spec: Spec, default: Any) -> Any:
-    value = getattr(group, name)
-    if spec.unit == "mm" and not group.is_property_set(name):
-        # Never typed: the declared default holds, whatever the scene's unit is.
-        return _start(spec) if default is None and spec.kind == "number" else default
-    factor = _factor(spec, group)
-    match spec.kind:
-        case "number":
-            return _snapped(value / factor, spec)
-        case "point":
-            return tuple(_snapped(part / factor, spec) for part in value)
-        case "colour":
-            return tuple(value)
-        case "file" | "folder":
-            return bpy.path.abspath(value) if value else (None if spec.optional else default or "")
-        case "text":
-            return value if value or not spec.optional else None
-        case "object" | "collection" | "image":
-            return value.name if value is not None else None
-    return value
-
-
-def _snapped(value: float, spec: Spec) -> float:
-    """The value within its limits, rounded to remove errors of single precision and unit conversion."""
-    value = float(f"{value:.6g}")
-    if spec.low is not None:
-        value = max(value, spec.low)
-    return value if spec.high is None else min(value, spec.high)

@@ -12,8 +12,9 @@ from ..scene.running.kept_decisions import icon_pixels, picture_bytes
 from ..steps import catalogue
 from .fields import LETTER, Tab, paragraph
 from .job_state import refreshed, stage_of, state_of
+from .on_screen import sheet_of
 from .previews import Previews
-from .properties import sheet_of, show_settings
+from .properties import show_settings
 from .watched_work import run_changed, running
 
 previews = Previews()

@@ -13,8 +13,8 @@ from .alignment import tools_of
 from .folders import output_folder
 from .hands import draw_hands
 from .job_state import state_of
+from .on_screen import sheet_of
 from .overlays import draw_switches
-from .properties import sheet_of
 from .watched_work import WatchedWork
 
 

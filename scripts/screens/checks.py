@@ -79,7 +79,7 @@ def running(hand: Hand, operator: str) -> bool:
 
 def state() -> str:
     """All that a tool may change, as words that can be compared: settings, objects and where they stand, pictures, the view."""
-    sheet = importlib.import_module(f"{MODULE}.ui.properties").sheet_of(bpy.context.scene, _steps())
+    sheet = importlib.import_module(f"{MODULE}.ui.on_screen").sheet_of(bpy.context.scene, _steps())
     settings = importlib.import_module(f"{MODULE}.job.sheet").written(sheet, _steps(), everything=True)
     objects = [
         (

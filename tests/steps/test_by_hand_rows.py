@@ -19,7 +19,7 @@ from blender_addon.scene.stage import Stage
 from blender_addon.steps import catalogue
 from blender_addon.steps.shots import camera
 from blender_addon.ui.hands.crop import add_crop
-from blender_addon.ui.properties import sheet_of
+from blender_addon.ui.on_screen import sheet_of
 from scripts.bench._dressed import subject_on_stand, take
 
 

@@ -13,7 +13,8 @@ import blender_addon
 from blender_addon.job.settings import specs
 from blender_addon.job.sheet import blank, override
 from blender_addon.steps import catalogue
-from blender_addon.ui.properties import fill, sheet_of
+from blender_addon.ui.on_screen import sheet_of
+from blender_addon.ui.properties import fill
 
 UNITS = [("METRIC", 1.0), ("METRIC", 0.001), ("METRIC", 0.01), ("IMPERIAL", 0.3048), ("NONE", 0.001)]
 

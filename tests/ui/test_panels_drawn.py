@@ -16,7 +16,7 @@ from blender_addon.job.settings import matters, specs
 from blender_addon.job.step import FOLDERS
 from blender_addon.steps import catalogue
 from blender_addon.ui import panels, preferences
-from blender_addon.ui.properties import has_switch
+from blender_addon.ui.on_screen import has_switch
 
 SAMPLE = Path(__file__).parents[1] / "samples" / "0.1.0" / "job.blend"
 NESTED = ("row", "column", "box", "split", "grid_flow", "column_flow")

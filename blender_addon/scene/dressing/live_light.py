@@ -22,7 +22,7 @@ class LiveLight:
     def __init__(self, scene: bpy.types.Scene):
         job, world = scene.get(roles.JOB, ""), scene.world
         name = world.get(SETUP, "") if world is not None else ""
-        items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene)]
+        items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene, kinds=("objects",))]
         turned = [item for item in items if name and item.get(SETUP) == name]
         self._poses = {item.name: item.matrix_basis.copy() for item in turned}
         self._channels = {item.name: pose_of(item) for item in turned}
@@ -71,7 +71,8 @@ class LiveLight:
 
 def _middle(scene: bpy.types.Scene, job: str) -> Vector:
     """The centre of the piece's bounding box, metres, about which the built-in set-ups are arranged."""
-    piece = next((item for item in roles.players(job, role="piece", scene=scene) if getattr(item, "type", "") == "MESH"), None)
+    pieces = roles.players(job, role="piece", scene=scene, kinds=("objects",))
+    piece = next((item for item in pieces if getattr(item, "type", "") == "MESH"), None)
     if piece is None:
         return Vector((0.0, 0.0, 0.0))
     corners = np.array([piece.matrix_world @ Vector(corner) for corner in piece.bound_box])

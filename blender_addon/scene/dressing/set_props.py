@@ -64,10 +64,16 @@ def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHRO
     """
     found = []
     for place, name in enumerate(names):
-        tries = [make_prop(name, seed=seed * 100 + place + 7919 * number) for number in range(INDIVIDUALS)]
-        loudness = [max(prop_chroma(material) for material in prop.materials) for prop in tries]
-        best = next((k for k, value in enumerate(loudness) if value <= chroma), int(np.argmin(loudness)))
-        found.append(Candidate(name, tries[best].mesh, tries[best].materials, chroma=chroma, light=light))
+        best, least = None, np.inf
+        for number in range(INDIVIDUALS):
+            prop = make_prop(name, seed=seed * 100 + place + 7919 * number)
+            loudness = max(prop_chroma(material) for material in prop.materials)
+            if best is None or loudness < least:
+                best, least = prop, loudness
+            if least <= chroma:
+                break
+        if best is not None:
+            found.append(Candidate(name, best.mesh, best.materials, chroma=chroma, light=light))
     return found
 
 

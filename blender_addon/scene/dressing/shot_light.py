@@ -40,12 +40,12 @@ def apply_shot_light(scene: bpy.types.Scene, shot: bpy.types.Object) -> Callable
     """
     scene_name, restore_view = scene.name, _apply_view(scene, shot)
     job = scene.get(roles.JOB, "")
-    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world", scene=scene)}
+    worlds = {world.get(SETUP, ""): world for world in roles.players(job, role="world", scene=scene, kinds=("worlds",))}
     wanted = shot.get(SETUP) or (scene.world.get(SETUP, "") if scene.world else "")
     world = worlds.get(wanted)
     if world is None:
         return restore_view
-    followers = [item for item in roles.players(job, role="card", scene=scene) if FOLLOWS in item]
+    followers = [item for item in roles.players(job, role="card", scene=scene, kinds=("objects",)) if FOLLOWS in item]
     items = [item for role in ("light", "card") for item in roles.players(job, role=role, scene=scene) if item.get(SETUP)]
     kept = [(item.name, item.hide_render, pose_of(item)) for item in [*items, *followers]]
     before = scene.world.name if scene.world else "", scene.view_settings.exposure

@@ -23,7 +23,7 @@ def set_band(scene: bpy.types.Scene, setting: str, value: float) -> int:
     """Set a band, by the name of its setting ('relief_fine'), in the job's materials; returns the number of nodes set."""
     name = next(socket for socket, own in BANDS.items() if own == setting)
     count = 0
-    for material in roles.players(scene.get(roles.JOB, ""), role="surface", scene=scene):
+    for material in roles.players(scene.get(roles.JOB, ""), role="surface", scene=scene, kinds=("materials",)):
         sockets = [node.inputs[name] for node in relief_nodes(material.node_tree) if name in node.inputs]
         count += len(sockets)
         if any(socket.default_value != value for socket in sockets):

@@ -47,7 +47,7 @@ def shown_camera(context: bpy.types.Context) -> bpy.types.Object | None:
 
 def piece_of(camera: bpy.types.Object) -> bpy.types.Object | None:
     """The piece of the camera's job."""
-    found = roles.players(camera.get(roles.JOB, ""), role="piece")
+    found = roles.players(camera.get(roles.JOB, ""), role="piece", kinds=("objects",))
     return next((item for item in found if isinstance(item, bpy.types.Object) and item.type == "MESH"), None)
 
 

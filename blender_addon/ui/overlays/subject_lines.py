@@ -14,7 +14,7 @@ from ...scene.meshes import MM, read_mesh
 from ...scene.shots import cameras, lens_drivers
 from ...scene.stage import STATE, Stage
 from ...steps import catalogue
-from ..properties import sheet_of
+from ..on_screen import sheet_of
 from .drawn_lines import EDGE, HATCHING, HEAVY, Lines, State
 
 CONTACT_MM = 0.4
@@ -93,7 +93,7 @@ def _support_lines(scene: bpy.types.Scene) -> Lines:
 
 
 def _shots(scene: bpy.types.Scene) -> list[bpy.types.Object]:
-    return roles.players(scene.get(roles.JOB, ""), role="shot", scene=scene)
+    return roles.players(scene.get(roles.JOB, ""), role="shot", scene=scene, kinds=("objects",))
 
 
 def _keep_out_state(scene: bpy.types.Scene) -> State | None:
