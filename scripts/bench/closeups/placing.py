@@ -26,6 +26,8 @@ Floats = Any
 CLICK = 2.0
 """Pixels that a click is off on a 12 MP photo."""
 TURN_DEG, PLACE_PERCENT, TEXELS = 0.5, 1.0, 2.0
+FOUND = 20.0
+"""Texels of the scan up to which a camera's picture of the piece lies where the photo does."""
 
 
 @dataclass
@@ -95,9 +97,10 @@ class Found:
 
     @property
     def off_over_predicted(self) -> float:
-        """Root mean square of how far places are off over what they were said to be uncertain by; 1 where that is right."""
-        pairs = zip(self.place_percent, self.predicted_percent, strict=True)
-        ratios = [place / predicted for place, predicted in pairs if np.isfinite(place) and np.isfinite(predicted)]
+        """Root mean square of how far places are off over what they were said to be uncertain by; 1 where that is right. Only
+        of cameras that were found: one on another side of the piece has no small error."""
+        rows = zip(self.place_percent, self.predicted_percent, self.texels, strict=True)
+        ratios = [place / predicted for place, predicted, texels in rows if texels <= FOUND and np.isfinite(predicted)]
         return float(np.sqrt(np.mean(np.square(ratios)))) if ratios else 0.0
 
 
