@@ -76,7 +76,7 @@ def _strokes(size: int, seed: int) -> tuple[Floats, Floats]:
 
 def lit_photo(size: int, seed: int = 2) -> bytes:
     """A JPEG of size x size that shows the figure of `bumpy` with fine strokes of a tool, sharp, as a window and a room light
-    it: the texture of a photo scan, whose light can be read."""
+    it: such a texture holds light that can be read."""
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None
