@@ -17,7 +17,7 @@ from ..mesh.polygon import vector_area
 from ..mesh.triangles import TriangleMesh
 from ..records import record
 from .regular_walls import Walls, regular_walls
-from .stand_border import Top, bias_of, border, border_facts, clean_line, colour_bias, level_top, without_islands
+from .stand_border import Top, bias_of, border, border_facts, clean_line, colour_bias, level_top, without_islands, without_toes
 from .stand_evidence import Measures, Shown, chance, measures, words_for
 
 SURE, POSSIBLE = 0.8, 0.2
@@ -193,6 +193,11 @@ def _judged(scan: _Scan, stand: Bools) -> Separation:
         return Separation(None, stand, why, top, creased, ledge)
     shown = Shown(scan.mesh, graph, (scan.light, scan.broad), scan.walls, scan.colour, scan.unseen)
     measured = measures(shown, stand, (creased, ledge, top), feet)
+    lower = without_toes(graph, scan.light, stand, scan.height)
+    if (lower != stand).any():
+        lower_field = clean_line(scan.mesh, graph, lower, scan.width)
+        if not _no_stand(scan.mesh, graph, lower, lower_field)[0]:
+            stand, field = lower, lower_field
     return Separation(
         field, stand, _why_not(measured), top, creased, ledge, chance=chance(measured), evidence=words_for(measured)
     )

@@ -7,10 +7,21 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..mesh.components import connected_vertices
 from ..mesh.face_graph import FaceGraph, cheapest_border
+from ..mesh.planar import weighted_median
 from ..mesh.triangles import TriangleMesh
+from ..statistics import NORMAL
 
 Top = tuple[float, float]
 """Height of a stand's top and how far it strays, mm."""
+SMOOTH_TOP, CLEAR, FOOT = 0.006, 0.008, 0.003
+"""Shares of the height: how far the faces of a top may stray from one even surface, so that what stands out of it can be told
+from it; how far out of it something must stand; and down to where it then reaches. Set on two scans, an eagle's
+claws on an oval plate and a lion's paws on a rough slab."""
+REACH = 0.03
+"""Share of the height that something must run along the top, away from the line. The fillet round a foot runs less far."""
+GRID, WINDOW = 80, 8
+"""Cells along a stand seen from above, and half the window of an opening of its heights: what is narrower than a fifth of the
+stand stands out of it (a guess)."""
 
 
 def bias_of(graph: FaceGraph, normal: Floats, height: float, top: Top | None, *, held: bool = False) -> Floats:
@@ -156,6 +167,86 @@ def without_islands(graph: FaceGraph, stand: Bools) -> Bools:
         small = which & (size[np.maximum(label, 0)] < 0.03 * graph.area.sum())
         stand[small] = not kind
     return stand
+
+
+def without_toes(graph: FaceGraph, normal: Floats, stand: Bools, height: float) -> Bools:
+    """The labels with toes, claws and hems given to the piece: what stands out of the stand's even top and joins the piece.
+
+    The cheapest border cuts across a toe that lies along the top, since that is shorter than the way round it. graph: of the m
+    faces. normal: (m, 3) smoothed lightly. stand: (m,). height: of the scan, mm.
+    """
+    across = stand[graph.first] != stand[graph.second]
+    line = 0.5 * (graph.centre[graph.first[across]] + graph.centre[graph.second[across]])
+    if not len(line):
+        return stand
+    level = stand & (normal[:, 2] > 0.85) & (graph.centre[:, 2] > 0.5 * float(np.median(line[:, 2])))
+    if level.sum() < 50:
+        return stand
+    over, stray = _over_even(graph.centre[:, :2], graph.centre[:, 2], graph.area, level)
+    if not stray < SMOOTH_TOP * height:
+        return stand
+    over = np.minimum(over, _over_round(graph.centre, stand))
+    clear = stand & (over > max(CLEAR * height, 5.0 * stray))
+    flank = stand & (over > max(FOOT * height, 2.0 * stray)) & (normal[:, 2] < 0.9)
+    out = clear | flank
+    label = graph.components(out)
+    beside = np.zeros(len(stand), bool)
+    beside[graph.first[across]] = beside[graph.second[across]] = True
+    joined = np.intersect1d(label[out & beside], label[clear])
+    far = [entry for entry in joined if _reach(graph.centre, line, clear & (label == entry)) > REACH * height]
+    toes = out & np.isin(label, far)
+    return stand & ~toes if graph.area[toes].sum() < 0.5 * graph.area[level].sum() else stand
+
+
+def _reach(centre: Floats, line: Floats, part: Bools) -> float:
+    """How far some faces (m,) bool lie at most from a line (k, 3), seen from above; of many of either a sample is measured."""
+    spots = centre[part][:: 1 + int(part.sum()) // 2000, :2]
+    along = line[:: 1 + len(line) // 1000, :2]
+    if not len(spots):
+        return 0.0
+    return float(np.sqrt(((spots[:, None] - along[None]) ** 2).sum(axis=2).min(axis=1).max()))
+
+
+def _over_round(centre: Floats, stand: Bools) -> Floats:
+    """How far (m,) faces lie over the lowest of the stand round them: over its heights seen from above after an opening (Serra,
+    Image Analysis and Mathematical Morphology, 1982), which takes away what is narrower than the window. 0 off the stand."""
+    place = centre[stand, :2]
+    low = place.min(axis=0)
+    cell = max(float(np.ptp(place, axis=0).max()) / GRID, 1e-9)
+    column, row = np.minimum((place - low) / cell, GRID - 1).astype(int).T
+    heights = np.full((GRID, GRID), np.inf)
+    np.minimum.at(heights, (row, column), centre[stand, 2])
+    least = _filtered(np.minimum, heights, np.inf)
+    least[np.isinf(heights)] = -np.inf
+    over = np.zeros(len(centre))
+    over[stand] = centre[stand, 2] - _filtered(np.maximum, least, -np.inf)[row, column]
+    return over
+
+
+def _filtered(take: np.ufunc, values: Floats, beyond: float) -> Floats:
+    """The least or greatest of (GRID, GRID) values in the square window round each; beyond: what lies outside of them."""
+    for axis in (0, 1):
+        wide = np.pad(values, [(WINDOW, WINDOW) if k == axis else (0, 0) for k in (0, 1)], constant_values=beyond)
+        values = take.reduce([np.take(wide, np.arange(k, k + GRID), axis) for k in range(2 * WINDOW + 1)])
+    return values
+
+
+def _over_even(place: Floats, level: Floats, area: Floats, top: Bools) -> tuple[Floats, float]:
+    """How far (m,) faces lie over the even surface through most of a top (m,) bool, and how far that top strays from it: a
+    quadric by robust least squares (Tukey's biweight), and the median deviation as a standard deviation."""
+    middle, scale = place[top].mean(axis=0), max(float(np.ptp(place[top], axis=0).max()), 1e-9)
+    x, y = ((place - middle) / scale).T
+    terms = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    weight = area[top].copy()
+    stray = np.inf
+    over = level - float(np.median(level[top]))
+    for _ in range(12):
+        root = np.sqrt(weight)[:, None]
+        found = np.linalg.lstsq(root * terms[top], root[:, 0] * level[top], rcond=None)[0]
+        over = level - terms @ found
+        stray = NORMAL * weighted_median(np.abs(over[top]), area[top])
+        weight = area[top] * np.maximum(1.0 - (over[top] / max(4.7 * stray, 1e-9)) ** 2, 0.0) ** 2
+    return over, stray
 
 
 def border_facts(graph: FaceGraph, stand: Bools, crease: Floats, width: float) -> tuple[float, float, float]:

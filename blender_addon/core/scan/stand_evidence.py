@@ -94,6 +94,11 @@ def counter_for(found: Measures) -> dict[str, float]:
         "it is a block with one thing on it, like the foot of a tool": 0.3
         * ramp(found.flat, 0.45, 0.65)
         * (0.0 if found.ends or found.feet > 1 else 1.0),
+        "it is shaped as freely as what stands on it, like a rock": 0.9
+        * (1.0 - ramp(found.level_upright, 0.3, 0.55))
+        * (1.0 - ramp(found.straight, 0.3, 0.6))
+        * (1.0 - ramp(found.turned, 0.8, 0.95))
+        * (1.0 - ramp(found.colour_gap, 1.2, 2.5)),
         "it is no plate": 0.6 * (1.0 - ramp(found.solid, 0.6, 0.8) * ramp(found.footing, 0.55, 0.75)),
     }
 
