@@ -1,8 +1,8 @@
 """What do close-ups bring that the scan has not? Against known truth: relief by moved lamps, cameras by clicks or without any.
 
 Cases: SHAPE/tripod/lamps-1, -4, -8, SHAPE/dark/lamps-4 (with a photo with the lamp off), SHAPE/hand/lamps-1, -4, -8
-(hand-held), SHAPE/macro/lamps-4, plate, clicks/whole, clicks/part, itself/whole, itself/part, wrong/clicks, wrong/mirrored,
-wrong/another, and reference/SHAPE/ROOM (a photo of the whole piece beside the product's render with its camera and light). The
+(hand-held), SHAPE/macro/lamps-4, plate, clicks/whole, clicks/part, itself/whole, itself/part (the owl), itself/SHAPE/whole,
+itself/SHAPE/part (the others), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole piece beside the product's render with its camera and light). The
 first run renders a shape's photos for some minutes into the cache. Parts run in as many processes as there are processors
 (`--processes N`: as many as that).
 """
@@ -62,6 +62,8 @@ def _cases(options: Options) -> list[Part]:
              for case, (shape, mirrored) in WRONG.items() for number in range(count // 2)]  # fmt: skip
     for kind in ("whole", "part"):
         every += [Part(f"itself/{kind}", parts.by_itself, (kind, number)) for number in range(count)]
+        for shape in SHAPES[1:]:
+            every += [Part(f"itself/{shape}/{kind}", parts.by_itself, (kind, number, shape)) for number in range(count // 2)]
     for shape in BESIDE[: 1 if options.fast else None]:
         rooms = [room for room in ROOMS if options.wants(f"reference/{shape}/{room}")]
         every += [Part(f"reference/{shape}/{rooms[0]}", parts.reference, (shape, rooms, options.out))] if rooms else []
@@ -76,7 +78,9 @@ def _cases(options: Options) -> list[Part]:
 def _cameras(record: Record, found: placing.Found, case: str, alone: placing.Found | None) -> None:
     """All figures of cameras, those by the clicks alone as their yardstick."""
     beside = {name: getattr(alone, name) if alone else None for name in ("success", "turned", "placed", "false_sure")}
-    record.add("camera_success_percent", found.success, case=case, unit="%", yardstick=beside["success"], floor=FLOORS[case])
+    way, *_, view = case.split("/")
+    floor = FLOORS[f"{way}/{view}"]
+    record.add("camera_success_percent", found.success, case=case, unit="%", yardstick=beside["success"], floor=floor)
     record.add("camera_turned_percent", found.turned, case=case, unit="%", yardstick=beside["turned"])
     record.add("camera_placed_percent", found.placed, case=case, unit="%", yardstick=beside["placed"])
     for metric, values, unit in (("turn_deg", found.turn_deg, "deg"), ("place_percent", found.place_percent, "%")):

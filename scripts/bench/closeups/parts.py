@@ -94,14 +94,14 @@ def by_clicks(kind: str, number: int) -> tuple[placing.Found, placing.Found]:
     return placing.by_clicks(placed_photo("owl", kind, number), number, worked_skin("owl"))
 
 
-def by_itself(kind: str, number: int) -> placing.Found:
-    """The camera of one photo of the owl of which nothing is known."""
-    return placing.by_itself(placed_photo("owl", kind, number), number, *_owl())
+def by_itself(kind: str, number: int, shape: str = "owl") -> placing.Found:
+    """The camera of one photo of a piece of which nothing is known."""
+    return placing.by_itself(placed_photo(shape, kind, number), number, *_looked_at(shape))
 
 
 def wrong_photo(shape: str, number: int, mirrored: bool) -> bool:
     """Whether a photo of another piece, or a mirrored one, is called sure of the owl."""
-    return placing.wrongly_sure(placed_photo(shape, "whole", number), *_owl(), mirrored=mirrored)
+    return placing.wrongly_sure(placed_photo(shape, "whole", number), *_looked_at("owl"), mirrored=mirrored)
 
 
 def wrong_clicks() -> list[Row]:
@@ -132,10 +132,10 @@ def reference(shape: str, rooms: Sequence[str], out: Path) -> list[Row]:
     return rows
 
 
-@lru_cache(maxsize=1)
-def _owl() -> tuple[Skin, list[placing_search.View]]:
-    """The owl's skin and the looks at it; once a process."""
-    skin = worked_skin("owl")
+@lru_cache(maxsize=3)
+def _looked_at(shape: str) -> tuple[Skin, list[placing_search.View]]:
+    """A piece's skin and the looks at it; once a process."""
+    skin = worked_skin(shape)
     return skin, placing_search.views(skin)
 
 
@@ -148,7 +148,8 @@ def preparing(cases: Sequence[Part]) -> list[list[Part]]:
             name = next(name for name, (other, _, _) in KINDS.items() if other == setting)
             photos |= {(part.given[0], "skin"): None, (part.given[0], name): None}
         elif part.work in (by_clicks, by_itself):
-            photos |= {("owl", "skin"): None, ("owl", *part.given): None}
+            kind, number, shape = (*part.given, "owl")[:3]
+            photos |= {(shape, "skin"): None, (shape, kind, number): None}
         elif part.work is wrong_photo:
             photos |= {("owl", "skin"): None, (part.given[0], "whole", part.given[1]): None}
         elif part.work is wrong_clicks:
