@@ -2,8 +2,9 @@
 
 Cases: SHAPE/tripod/lamps-1, -4, -8, SHAPE/dark/lamps-4 (with a photo with the lamp off), SHAPE/hand/lamps-1, -4, -8
 (hand-held), SHAPE/macro/lamps-4, plate, clicks/whole, clicks/part, itself/whole, itself/part (the owl), itself/SHAPE/whole,
-itself/SHAPE/part (the others), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole piece beside the product's render with its camera and light). The
-first run renders a shape's photos for some minutes into the cache. Parts run in as many processes as there are processors
+itself/SHAPE/part (the others), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole
+piece beside the product's render with its camera and light). The first run renders a shape's photos for some minutes into the
+cache. Parts run in as many processes as there are processors
 (`--processes N`: as many as that).
 """
 
