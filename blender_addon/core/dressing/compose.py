@@ -11,14 +11,14 @@ from ..arrays import Floats, Ints
 from ..mesh.blue_noise import Thrower
 from ..mesh.triangles import unit
 from ..records import record
-from ..shots.framing import project
-from ..shots.sight import ShotView, convex_outline, in_sight, outside_distance
+from ..shots.sight import ShotView
 from .in_the_way import in_way, share_behind
+from .presence import STRANGE, Frame
 from .tangency import tangency
 from .zones import COUNT, Zones
 
-TRIES = 300
-"""Most places tried for a prop."""
+TRIES = 1200
+"""Most places tried for a prop; most of them need no more than a look at the prop's outermost points."""
 
 ENOUGH = 64
 """Possible places after which the best of them is taken."""
@@ -33,29 +33,15 @@ place in the hero."""
 LEVEL = 2.5
 """Largest rise of the ground under a prop, mm, at which it does not yet seem to float."""
 
-HIGHEST, LARGEST = 0.75, 0.4
-"""Largest height and area of a prop in the picture, as shares of the subject's outline, so that the piece dominates."""
-
-LARGE = 0.012
-"""Share of the frame that a prop covers without being penalised: what is left is the table, on which the eye rests, and no
-prop alone makes two pictures of a series look alike. By our own bench."""
-
-ALONE = 0.3
+ALONE = 0.38
 """Largest share that a prop alone has of what all may cover together. Where one is a third of the props of each of two pictures
 and lies in the same place, they share a fifth of all: 1 / (3 + 3 - 1)."""
 
 SPARING = 6.0
 """Penalty for the share of the frame that a prop covers, so that others have room beside it. By eye."""
 
-WHOLE, CUT = 0.8, 1.2
-"""Least share of a prop that should be visible, where a place for that is found, and the penalty where less is. By eye."""
-
 ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
 """Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
-
-FOREIGN = 5.0
-"""Penalty for a prop of that size whose visible part lies wholly in zones of the picture that are not the piece's own; up to
-twice as much for a larger one. By projections of made-up pieces."""
 
 USUAL_MM = 500.0
 """Distance of the camera at which these lengths apply; for a large piece, seen from farther away, they are wider."""
@@ -63,11 +49,12 @@ USUAL_MM = 500.0
 APART = 3.0
 """Least distance between two props, mm."""
 
-TOO_LONG = 1.5
-"""Length of a thing, in widths of the frame at the subject, from which only one end of it can lie in the picture. By eye."""
+TOO_LONG, LONG = 1.5, 0.6
+"""Length of a thing, in widths of the frame at the subject, from which only one end of it can lie in the picture, and from
+which that is tried beside places where it is whole. By eye."""
 
 END, OUTWARD = 0.4, (0.6, 2.1)
-"""Length of an end that should show of such a thing, in widths of the frame; and between which angles from the line of sight
+"""Length of an end that usually shows of such a thing, in widths of the frame; and between which angles from the line of sight
 (radians) it leaves the picture, so that it leads to the piece. By eye."""
 
 
@@ -114,88 +101,117 @@ class Bench:
 
 
 def compose(
-    things: Sequence[Thing], views: Sequence[ShotView], bench: Bench, *, seed: int, most: float = np.inf
+    things: Sequence[Thing],
+    views: Sequence[ShotView],
+    bench: Bench,
+    *,
+    seed: int,
+    most: float = np.inf,
+    wanted: int | None = None,
 ) -> list[Spot | None]:
     """Places for props, for the hero (the first view where there is none) above all; most: of its frame, as a share, that they
-    cover together, what would exceed that is left out.
+    cover together, what would exceed that is left out; wanted: how many of them are to be placed, the rest is in reserve for
+    those that have no place.
 
     Returns
     -------
     A spot for each prop, or None where there was none. In that view no prop comes before or behind the subject's outline, and
     all stay out of the sight lines; a prop in the way of another shot, or whose outline just touches the subject's there, names
-    it. Tall things go to the back on one side; flat ones lie beside the subject, more or less along each other, some of them
-    cut by the frame's edge.
+    it. Tall things go to the back on one side; flat ones lie beside the subject, more or less along each other. All of them are
+    whole in that view but one beside them, which its edge may plainly cut; `most` is finite for props that were drawn, which
+    are left out where that can't be.
     """
-    rng = np.random.default_rng([seed, 601])
     views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero first
-    stance = _Stance.of(views[0] if views else None, bench, seed=seed, most=ALONE * most, rng=rng)
+    lead = views[0] if views else None
+    zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
+    wanted = len(things) if wanted is None else wanted
+    for strange in (STRANGE, 1.0):
+        stance = _Stance.of(Frame(lead, zones, ALONE * most, strange), bench, seed)
+        laid = _laid(things, views, stance, seed=seed, most=most, wanted=wanted)
+        spots = [None if place is None else place[0] for place in laid]
+        if not stance.frame.drawn or any(place is not None and not place[1].cut for place in laid):
+            return spots
+    return [None] * len(things)  # beside nothing that is whole a cut looks like a mistake
+
+
+def _laid(
+    things: Sequence[Thing], views: Sequence[ShotView], stance: _Stance, *, seed: int, most: float, wanted: int
+) -> list[tuple[Spot, _Possible] | None]:
+    """For each thing its spot and place, or None; the arguments are those of `compose`, the leading view is the first."""
     hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
-    spots: list[Spot | None] = []
+    laid: list[tuple[Spot, _Possible] | None] = []
     placed: list[Floats] = []
-    covered = 0.0
-    owned = stance.zones.dealt([thing.tall for thing in things]) if stance.zones else []
+    covered, cuts, zones = 0.0, 0, stance.frame.zones
+    owned = zones.dealt([thing.tall for thing in things[:wanted]]) if zones else []
     for number, thing in enumerate(things):
-        zone = owned[number] if owned else None
-        good = _good_places(thing, zone, stance, placed, -hand if number % 2 else hand)
+        if len(placed) >= wanted:
+            laid.append(None)
+            continue
+        zone = owned[number] if number < len(owned) else None
+        good = _good_places(thing, zone, stance, placed, hand=-hand if number % 2 else hand, cuts=cuts)
         best, way = _best_for_all(good, views) if good else (None, ())
         if best is None or covered + best.covers > most:
-            spots.append(None)
+            laid.append(None)
+            owned += [zone] if zone is not None else []  # left to what is in reserve
             continue
         covered += best.covers
+        cuts += best.cut
         placed.append(best.points)
-        spots.append(Spot(best.centre, best.turn, way))
-    return spots
+        laid.append((Spot(best.centre, best.turn, way), best))
+    return laid
 
 
 @record
 class _Stance:
-    """How a picture is composed: the leading view and the piece's zones in it, the table, level unit vectors (2,) ahead and to
-    the right, how far things lie apart beside what is usual, how they are turned, the share of the frame that a prop covers at
-    most, chance."""
+    """How a picture is composed: what the leading view shows, the table, level unit vectors (2,) ahead and to the right, how
+    far things lie apart beside what is usual, how they are turned, chance."""
 
-    lead: ShotView | None
-    zones: Zones | None
+    frame: Frame
     bench: Bench
     ahead: Floats
     right: Floats
     room: float
     lie: float
-    most: float
     rng: np.random.Generator
 
     @property
     def frame_mm(self) -> float:
         """Width of the frame at the subject, mm; infinite without a view."""
-        return np.inf if self.lead is None else self.lead.frame_mm
+        return np.inf if self.frame.view is None else self.frame.view.frame_mm
 
     @classmethod
-    def of(cls, lead: ShotView | None, bench: Bench, *, seed: int, most: float, rng: np.random.Generator) -> _Stance:
+    def of(cls, frame: Frame, bench: Bench, seed: int) -> _Stance:
+        lead, rng = frame.view, np.random.default_rng([seed, 601])
         far = lead is not None and np.linalg.norm(lead.position[:2]) > 1.0
         ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
         room = float(np.clip(lead.focus_mm / USUAL_MM, 0.2, 2.2)) if lead is not None else 1.0
         lie = float(LIE[0] + (LIE[1] - LIE[0]) * (LIE_STEP * seed % COUNT) / (COUNT - 1)) * (1.0 if seed % 4 < 2 else -1.0)
-        zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
-        return cls(lead, zones, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, most, rng)
+        return cls(frame, bench, ahead, np.array([ahead[1], -ahead[0]]), room, lie, rng)
 
 
 @record
 class _Possible:
-    """A place where a prop may lie: its penalty there, the share of the frame that it covers, its origin (2,), its turn, its
-    points."""
+    """A place where a prop may lie: its penalty there, the share of the frame that it covers, whether the frame cuts it, its
+    origin (2,), its turn, its points."""
 
     score: float
     covers: float
+    cut: bool
     centre: Floats
     turn: float
     points: Floats
 
 
-def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequence[Floats], hand: float) -> list[_Possible]:
-    """Places for a thing, the best first; zone: its number, where the piece has one left for it; hand: its usual side."""
+def _good_places(
+    thing: Thing, zone: int | None, stance: _Stance, placed: Sequence[Floats], *, hand: float, cuts: int
+) -> list[_Possible]:
+    """Places for a thing, the best first; zone: its number, where the piece has one left for it; hand: its usual side; cuts:
+    how many things the frame cuts already."""
     rng, bench, right = stance.rng, stance.bench, stance.right
     good: list[_Possible] = []
     level = False
     axis, reach = _length(thing.points)
+    outermost = thing.points[-OUTERMOST:]
     for attempt in range(TRIES):
         spot = _in_zone(stance, zone, whole=attempt % 8 == 1) if attempt % 4 else None
         if spot is None:
@@ -203,21 +219,26 @@ def _good_places(thing: Thing, zone: int | None, stance: _Stance, placed: Sequen
             spot = _anywhere(stance, thing.tall, side, 0.6 + attempt / TRIES)
         else:
             side = float(np.sign(spot @ right)) or hand
-        if reach > TOO_LONG * stance.frame_mm:
+        if reach > TOO_LONG * stance.frame_mm or (cuts == 0 and attempt % 2 and reach > LONG * stance.frame_mm):
             centre, turn = _end_first(thing.points, axis, spot, stance, side)
         else:
-            centre, turn = spot, np.arctan2(stance.ahead[1], stance.ahead[0]) + side * stance.lie + rng.normal(0, SCATTER)
+            lie = stance.lie if attempt % 3 else rng.uniform(-LIE[1], LIE[1])  # where it would not be whole as the others lie
+            centre, turn = spot, np.arctan2(stance.ahead[1], stance.ahead[0]) + side * lie + rng.normal(0, SCATTER)
             turn += np.pi if rng.random() < 0.3 else 0.0
-        points = _turned(thing.points, turn) + [*centre, 0.0]
-        if not _allowed(points, placed, bench):
+        if (
+            (cuts or attempt % 4 == 0)
+            and stance.frame.drawn
+            and not stance.frame.whole(_turned(outermost, turn) + [*centre, 0.0])
+        ):
             continue
-        score, covers = _score(points, stance, least=min(1.0, END * stance.frame_mm / reach))
-        if not np.isfinite(score):
+        points = _turned(thing.points, turn) + [*centre, 0.0]
+        found = stance.frame.judged(points, cuts)
+        if not np.isfinite(found.penalty) or not _allowed(points, placed, bench):
             continue
         steep = 0.0 if bench.heights is None else max(0.0, _rise(bench.heights(points[:, :2])) - LEVEL)
         level |= steep == 0.0
-        score += 0.1 * steep + rng.uniform(0, 0.15)
-        good.append(_Possible(score, covers, centre, float(turn), points))
+        score = found.penalty + 0.1 * steep + rng.uniform(0, 0.15)
+        good.append(_Possible(score, found.covers, found.cut, centre, float(turn), points))
         if len(good) >= ENOUGH and level:
             break
     return sorted(good, key=lambda arrangement: arrangement.score)
@@ -274,27 +295,31 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
 def _in_zone(stance: _Stance, zone: int | None, *, whole: bool) -> Floats | None:
     """(2,) a place on the table, mm, that the leading view shows in the piece's quarter of a zone, or in the whole of it; None
     where it sees no table there, or without a zone."""
-    view = stance.lead
-    if view is None or zone is None or stance.zones is None:
+    view = stance.frame.view
+    if view is None or zone is None or stance.frame.zones is None:
         return None
-    at = stance.zones.place(zone, stance.rng, whole=whole)
+    at = stance.frame.zones.place(zone, stance.rng, whole=whole)
     ahead = view.axis + view.rotation[:, :2] @ (at * view.half_slopes)
     if ahead[2] > -1e-3:
         return None
     return (view.position - view.position[2] / ahead[2] * ahead)[:2]
 
 
+OUTERMOST = 25
+"""How many of the points that stand for a prop are its outermost ones in even directions, and its highest: the last."""
+
+
 def spread_points(vertices: Floats, faces: Ints, *, seed: int = 1, count: int = 240) -> Floats:
-    """Points over a mesh by area, with its outermost ones in 24 directions, (n, 3).
+    """Points over a mesh by area, and then its outermost ones, (n, 3).
 
     vertices: (n, 3). faces: (m, 3). count: of the points inside.
     """
     points = Thrower(vertices, faces).throw(count, np.random.default_rng(seed))[0]
-    angle = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    angle = np.linspace(0, 2 * np.pi, OUTERMOST - 1, endpoint=False)
     ways = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
     far = np.argmax(np.asarray(vertices) @ ways.T, axis=0)
     top = int(np.argmax(np.asarray(vertices)[:, 2]))
-    return np.concatenate([points, np.asarray(vertices, float)[np.unique([*far, top])]])
+    return np.concatenate([points, np.asarray(vertices, float)[[*far, top]]])
 
 
 def _turned(points: Floats, turn: float) -> Floats:
@@ -321,47 +346,3 @@ def _allowed(points: Floats, placed: Sequence[Floats], bench: Bench) -> bool:
         if (x * x + y * y).min(initial=np.inf) < least**2:
             return False
     return True
-
-
-def _score(points: Floats, stance: _Stance, *, least: float) -> tuple[float, float]:
-    """The penalty of a prop's place in the picture, infinite where it may not be, and the share of the frame that it covers.
-
-    least: the share of it that should show, at most 1; less for a thing that is longer than the frame.
-    """
-    view = stance.lead
-    if view is None:
-        return 0.0, 0.0
-    slopes, depth = project(points, view.position, view.rotation)
-    if (depth <= 0).any() or in_sight(points, view, radius_mm=1.0).any():
-        return np.inf, 0.0
-    frame = slopes / np.array(view.half_slopes)
-    framed = (np.abs(frame) < 1.0).all(axis=1)
-    if len(view.outline):
-        clear = outside_distance(slopes, view.outline) / view.half_slopes[0]
-        if clear.min() < 0.05 or (len(view.outline) >= 3 and framed.any() and _outgrows(slopes[framed], view.outline)):
-            return np.inf, 0.0
-    seen = min(1.0, float(framed.mean()) / least)
-    covers = hull_area(frame[framed]) / 4.0 if framed.any() else 0.0
-    if covers > stance.most:
-        return np.inf, 0.0
-    if seen < 0.12:
-        return 3.0 - seen, covers
-    low = float(np.clip(-0.55 - frame[:, 1].min(), 0.0, None))  # props along the lower edge make a picture bottom-heavy
-    foreign = 0.0 if stance.zones is None else stance.zones.foreign(frame)
-    large = 40.0 * max(0.0, covers - LARGE)
-    return CUT * max(0.0, WHOLE - seen) + 0.8 * low + large + FOREIGN * foreign * min(covers / LARGE, 2.0), covers
-
-
-def _outgrows(slopes: Floats, outline: Floats) -> bool:
-    """Whether a prop's points (n, 2) stand nearly as high in the picture as the subject's outline (m, 2), or fill as much."""
-    size, own = np.ptp(slopes, axis=0), np.ptp(outline, axis=0)
-    if size[1] > HIGHEST * own[1] or slopes[:, 1].max() > outline[:, 1].min() + HIGHEST * own[1]:
-        return True
-    return hull_area(slopes) > LARGEST * hull_area(outline)
-
-
-def hull_area(points: Floats) -> float:
-    """Area of the convex outline of points (n, 2), by the shoelace formula."""
-    ring = convex_outline(points)
-    x, y = ring.T
-    return 0.5 * abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)))

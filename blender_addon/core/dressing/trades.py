@@ -13,7 +13,7 @@ import numpy as np
 
 from ..records import record
 from ..surface.kinds import KINDS
-from .compose import END, TOO_LONG
+from .compose import END, LONG
 from .props import PropKind, digest, kinds
 
 
@@ -82,8 +82,9 @@ class Largest:
     frame_mm: float = np.inf
 
 
-def draw(trade: Trade, count: int, largest: Largest, *, place: int, deck: int = 1) -> list[str]:
-    """Names of `count` props, or a few less, from a trade's bench for the piece with the number `place`, vessels first.
+def draw(trade: Trade, count: int, largest: Largest, *, place: int, deck: int = 1, reserve: int = 0) -> list[str]:
+    """Names of `count` props, or a few less, from a trade's bench for the piece with the number `place`, vessels first; after
+    them up to `reserve` others, for what finds no place.
 
     The trade's props lie in `count` columns, vessels in the first; `deck` is the seed of their shuffle. Consecutive pieces get
     the rows; when all were dealt, each column has moved on by its own number of rows, so that props that lay together once do
@@ -98,10 +99,10 @@ def draw(trade: Trade, count: int, largest: Largest, *, place: int, deck: int = 
     most = max(1, count // 3)
     found: list[PropKind] = []
     for kind in (*_dealt(pool, count, place, seeds), *_spare(pool, count, place, seeds)):
-        room = len(found) < count and kind not in found and (not kind.vessel or sum(k.vessel for k in found) < most)
+        room = len(found) < count + reserve and kind not in found and (not kind.vessel or sum(k.vessel for k in found) < most)
         if room and fits(kind.name, place, largest):
             found.append(kind)
-    return [kind.name for kind in sorted(found, key=lambda kind: not kind.vessel)]
+    return [kind.name for kind in (*sorted(found[:count], key=lambda kind: not kind.vessel), *found[count:])]
 
 
 def _dealt(pool: Sequence[PropKind], count: int, place: int, seeds: Sequence[int]) -> list[PropKind]:
@@ -147,7 +148,7 @@ def size_of(name: str, *, seed: int, frame_mm: float = np.inf) -> tuple[float, f
     The area is that of a box of its height, width and foreshortened depth, turned as it comes on average.
     """
     long, deep, high = _box(name, seed)
-    if long > TOO_LONG * frame_mm:
+    if long > LONG * frame_mm:
         long = END * frame_mm
     wide = 2.0 / np.pi * (long + deep)  # mean width of a rectangle over all directions (Cauchy)
     return high, wide * high + FORESHORTENED * long * deep

@@ -13,6 +13,7 @@ from mathutils import Matrix, Vector
 
 from ...core.arrays import Floats
 from ...core.dressing.exposure import GREY
+from ...core.dressing.standing_out import beside_outline
 from ...core.records import record
 from ...core.srgb import luminance
 from ..compat import set_media
@@ -87,6 +88,26 @@ def read_piece(
         return None
     pixels = tried([piece, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
     return luminance(pixels[..., :3])[seen]
+
+
+def read_outline(
+    *,
+    camera: bpy.types.Object,
+    shape: tuple[int, int],
+    met: tuple[bpy.types.Object, bpy.types.Object],
+    lights: Iterable[bpy.types.Object],
+    world: bpy.types.World,
+    around: Iterable[bpy.types.Object] = (),
+    seed: int = 1,
+) -> tuple[Floats, Floats]:
+    """(n,), (n,) linear luminance along the outline where a camera sees it before the table: on the piece, on the table.
+
+    met: the piece and the table. shape, around: as for `read_piece`.
+    """
+    size = tuple(max(8, round(TRIAL_PIXELS * side / max(shape))) for side in shape)
+    seen, below = (tried([item], camera, size, world, seed, samples=4)[..., 3] > 0.5 for item in met)
+    pixels = tried([*met, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
+    return beside_outline(seen, below, luminance(pixels[..., :3]))
 
 
 ROOM_PIXELS, ROOM_SAMPLES = 48, 64

@@ -39,7 +39,7 @@ def photo_material(name: str, image: bpy.types.Image, *, width_mm: float | None 
         extension = "EXTEND" if width_mm is None else "MIRROR"
         picture = tree.node("TexImage", {"Vector": place}, image=image, interpolation="Cubic", extension=extension)
         if width_mm is None:
-            light = tree.mix(1.0, picture["Color"], tree.node("ObjectInfo")["Color"], blend="MULTIPLY")
+            light = tree.toned(picture["Color"])
             tree.output("Shader", "shader", tree.node("Emission", {"Color": light, "Strength": 1.0})["Emission"])
             return
         finish = {"Base Color": picture["Color"], "Roughness": 0.6, "Specular IOR Level": 0.3}

@@ -45,9 +45,8 @@ def plain_material(name: str, colour: Colour, *, rough: float, mottle: float, si
         uneven = tree.node("TexNoise", {"Vector": mm, "Scale": 1.0 / size, "Detail": 5.0, "Roughness": 0.6})["Factor"]
         tone = tree.span(uneven, 0.25, 0.75, 1.0 - mottle, 1.0 + mottle)
         shade = tree.node("CombineXYZ", {"X": tone, "Y": tone, "Z": tone})["Vector"]
-        level = tree.node("ObjectInfo")["Color"]
         finish = {
-            "Base Color": tree.mix(1.0, tree.mix(1.0, body, shade, blend="MULTIPLY"), level, blend="MULTIPLY"),
+            "Base Color": tree.toned(tree.mix(1.0, body, shade, blend="MULTIPLY")),
             "Roughness": tree.math("MULTIPLY_ADD", uneven, 0.3 * rough, 0.85 * rough),
             "Specular IOR Level": 0.0,  # so that its light is in proportion to the object's colour
         }
@@ -147,13 +146,19 @@ def clay_material(name: str, tone: Colour) -> bpy.types.Material:
     return material
 
 
+DRIER = 0.2
+"""How far the colour of a lump or a pellet of the piece's clay is drawn to grey: small things dry first, and no prop should be
+more colourful than the piece. Set by eye."""
+
+
 def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light: float = 1.0) -> bpy.types.Material:
     """A prop's material by its name; 'clay' is the piece's clay.
 
     chroma: a colour with more chroma C* is greyed towards the tone `tone`. light: one with a higher luminance is darkened.
     """
     if name == "clay":
-        return clay_material("Clay lump", tone)
+        grey = float(luminance(np.array(tone)))
+        return clay_material("Clay lump", [DRIER * grey + (1.0 - DRIER) * part for part in tone])
     tint = 0.5 + 0.5 * np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)  # half as coloured: less than the piece
     greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
     greyed["Dimmed"] = dimmed_to(name, light)

@@ -40,7 +40,7 @@ TRADE = "bozzetto_trade"
 """On a table: the key of the trade whose bench it is."""
 
 TONED = "bozzetto_toned"
-"""On a room behind: its tone is by the object's colour, which the lighting sets."""
+"""On a room behind and on a table: its tone is by the object's colour, which the lighting sets."""
 
 AS_TAKEN = "as taken"
 """Value of `TONED` on a photograph, which shows at its own tone."""

@@ -114,15 +114,21 @@ class Place:
 
 
 def found_places(
-    candidates: Sequence[Candidate], views: Sequence[ShotView], bench: Bench, *, seed: int, most: float = np.inf
+    candidates: Sequence[Candidate],
+    views: Sequence[ShotView],
+    bench: Bench,
+    *,
+    seed: int,
+    most: float = np.inf,
+    wanted: int | None = None,
 ) -> list[Place]:
-    """The candidates for which there is a place, with their places. Uses no Blender data. most: see `compose`."""
+    """The candidates for which there is a place, with their places. Uses no Blender data. most, wanted: see `compose`."""
     things = [
         Thing(candidate.name, spread_points(candidate.mesh.vertices, candidate.mesh.faces), _stands_back(candidate))
         for candidate in candidates
     ]
     found = []
-    for candidate, spot in zip(candidates, compose(things, views, bench, seed=seed, most=most), strict=True):
+    for candidate, spot in zip(candidates, compose(things, views, bench, seed=seed, most=most, wanted=wanted), strict=True):
         if spot is None:
             continue
         matrix, gap = settled(candidate.mesh, spot, bench.heights)

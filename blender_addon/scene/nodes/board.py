@@ -80,11 +80,11 @@ def _board(tree: Tree) -> None:
     height = tree.math("SUBTRACT", height, tree.math("MULTIPLY", wood.pores, 0.09))
     height = tree.math("ADD", height, _scratches(tree, polish))
     finish = {
-        "Base Color": colour, "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42,
+        "Base Color": tree.toned(colour), "Roughness": tree.math("MINIMUM", rough, 1.0), "IOR": 1.5, "Specular IOR Level": 0.42,
         "Normal": tree.bump(height, 0.85),
     }  # fmt: skip
     mean = tree.mix(tree.math("MULTIPLY", dust.amount, 0.25), tree.mix(0.45, pale, dark), dust.colour)
-    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], mean))
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], tree.toned(mean)))
 
 
 def _structure(tree: Tree) -> tuple[_Wood, Socket]:

@@ -203,6 +203,10 @@ class Tree:
         self.put(mixed.node.inputs[2], plain["BSDF"])
         return mixed.node.outputs[0]
 
+    def toned(self, colour: Value) -> Socket:
+        """A colour times that of the object, which is white where nothing has set it."""
+        return self.mix(1.0, colour, self.node("ObjectInfo")["Color"], blend="MULTIPLY")
+
     # --- groups ----------------------------------------------------------------------------------------------------------
 
     def input(

@@ -63,8 +63,8 @@ def _slate(tree: Tree) -> None:
     height = tree.math("MULTIPLY_ADD", grit, 0.10, tree.math("MULTIPLY", ripple, 0.55))
     height = tree.math("ADD", height, layers)
     bent = tree.bump(height, 0.9)
-    finish = {"Base Color": colour, "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
-    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
+    finish = {"Base Color": tree.toned(colour), "Roughness": rough, "IOR": 1.55, "Specular IOR Level": 0.45, "Normal": bent}
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], tree.toned(body)))
 
 
 def _split(tree: Tree, mm: Value) -> Socket:
@@ -147,14 +147,14 @@ def _cloth(tree: Tree) -> None:
     relief = tree.math("MULTIPLY", height, tree.math("MULTIPLY_ADD", slub, 0.22, 0.06))
     bent = tree.bump(relief, 0.9)
     finish = {
-        "Base Color": colour,
+        "Base Color": tree.toned(colour),
         "Roughness": 0.95,
         "Specular IOR Level": 0.15,
         "Sheen Weight": 0.25,
         "Sheen Roughness": 0.5,
         "Normal": bent,
     }
-    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], tree.toned(body)))
 
 
 def _plaster(tree: Tree) -> None:
@@ -173,8 +173,14 @@ def _plaster(tree: Tree) -> None:
     colour, _ = _dust(tree, colour, mm, dust, dust_colour, reach)
     height = tree.math("SUBTRACT", tree.math("MULTIPLY", fine, 0.05), tree.math("MULTIPLY", hole, 0.2))
     bent = tree.bump(height, 0.9)
-    finish = {"Base Color": colour, "Roughness": 0.85, "Specular IOR Level": 0.3, "Diffuse Roughness": 0.5, "Normal": bent}
-    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], body))
+    finish = {
+        "Base Color": tree.toned(colour),
+        "Roughness": 0.85,
+        "Specular IOR Level": 0.3,
+        "Diffuse Roughness": 0.5,
+        "Normal": bent,
+    }
+    tree.output("Shader", "shader", tree.glimpsed(tree.node("BsdfPrincipled", finish)["BSDF"], tree.toned(body)))
 
 
 def _paper(tree: Tree) -> None:

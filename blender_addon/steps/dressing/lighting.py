@@ -14,6 +14,7 @@ from ...core import srgb
 from ...core.arrays import Floats
 from ...core.dressing import exposure as metering
 from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
+from ...core.dressing.standing_out import table_level
 from ...core.dressing.tabletops.horizon import HORIZON
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import hdri, lights, meter, set_parts
@@ -68,6 +69,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         exposures[name] = stops
         if place == 0:
             light.hold_room(stage, settings, stops)
+            light.set_table(stage, settings, stops)
             light.offer_grey_card(stage, subject)
             figures |= {
                 "exposure_stops": round(stops, 3), "offset_stops": round(stops - card, 3),
@@ -200,6 +202,23 @@ class _Light:
             if bright is not None:
                 level = metering.room_level(bright / room.color[0], stops=stops, wish=settings.behind)
         stage.edit(room, lambda item: setattr(item, "color", (level, level, level, 1.0)))
+
+    def set_table(self, stage: Stage, settings: Settings, stops: float) -> None:
+        """Have the table that we made lighter or darker, as little as can be, so that the outline stands off it in the hero."""
+        table, shot, piece = stage.find("table", ""), stage.find("shot", "hero"), stage.find("piece")
+        if table is None or shot is None or piece is None or not table.get(set_parts.TONED):
+            return
+        level = 1.0
+        if not stage.first_look and settings.exposure is None and settings.offset is None:
+            roles = ("stand", "backdrop", "prop")
+            around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
+            with self.turned_to(shot) as items:
+                found = meter.read_outline(
+                    camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), met=(piece, table), lights=items,
+                    world=bpy.data.worlds[self.world_name], around=around, seed=stage.seed,
+                )  # fmt: skip
+            level = table_level(*found, metering.TONES[settings.view], stops=stops)
+        stage.edit(table, lambda item: setattr(item, "color", (level, level, level, 1.0)))
 
     @contextlib.contextmanager
     def turned_to(self, shot: bpy.types.Object) -> Iterator[list[bpy.types.Object]]:

@@ -49,8 +49,12 @@ TALLEST, LARGEST = 0.7, 1.5
 """Largest height of a drawn prop over the subject's, and largest area in the picture over that of the subject's box: some of
 the prop lies outside the frame or farther back. Set by eye."""
 
-COVERED = 0.065
-"""Largest share of the hero's frame that drawn props cover together; beside a wide piece there are fewer. Set by eye."""
+COVERED, ONE = 0.065, 0.1
+"""Largest share of the hero's frame that drawn props cover together, and that the box round one covers that is drawn: beside a
+wide piece there are fewer, beside a small one small ones. Set by eye."""
+
+RESERVE = 4
+"""How many more props are drawn than are wanted, for those that find no place in the picture."""
 
 ALLOWED_CHROMA = (3.0, 0.52)
 """Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
@@ -90,6 +94,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         key = "" if place == 0 else kind
         item = set_parts.make_part("table", mesh, set_parts.materials_named(worn), table=key)
         item[set_parts.ARRANGEMENT], item[set_parts.TRADE] = seed, trade.key
+        item[set_parts.TONED] = kind not in ("sweep", "photo")
         if placed is not None:
             item[PLACE] = placed
         set_parts.offer_part(
@@ -142,7 +147,8 @@ def _laid_props(
         return {}
     asked = settings.collection or settings.things
     most = np.inf if asked else COVERED
-    places = yield from aside(partial(set_props.found_places, candidates, views, bench, seed=seed, most=most), laying)
+    finding = partial(set_props.found_places, candidates, views, bench, seed=seed, most=most)
+    places = yield from aside(partial(finding, wanted=None if asked else settings.props), laying)
     laid = {}
     for key, item in set_props.made_props(places, tone):
         laid[key] = item
@@ -270,7 +276,7 @@ def _candidates(
         return set_props.made_candidates(named, seed=number)
     names = []
     if settings.props:
-        names = draw(trade, settings.props, largest, place=number, deck=deck)
+        names = draw(trade, settings.props, largest, place=number, deck=deck, reserve=RESERVE)
     least, factor = ALLOWED_CHROMA
     darkest, share = ALLOWED_LIGHT
     return set_props.made_candidates(
@@ -282,7 +288,10 @@ def _largest_props(points: Floats, views: Sequence[ShotView]) -> Largest:
     """How large drawn props may be beside a subject of points (n, 3), mm."""
     wide, high = float(np.ptp(points[:, :2], axis=0).max()), float(points[:, 2].max())
     hero = next((view for view in views if view.kind == "hero"), None)
-    return Largest(TALLEST * high, LARGEST * wide * high, np.inf if hero is None else hero.frame_mm)
+    if hero is None:
+        return Largest(TALLEST * high, LARGEST * wide * high)
+    frame = hero.frame_mm**2 * hero.half_slopes[1] / hero.half_slopes[0]
+    return Largest(TALLEST * high, min(LARGEST * wide * high, ONE * frame), hero.frame_mm)
 
 
 def _named(words: str) -> list[str]:

@@ -9,7 +9,9 @@ import pytest
 
 from blender_addon.core.arrays import Bools
 from blender_addon.core.dressing import compose as module
-from blender_addon.core.dressing.compose import ALONE, SCATTER, Bench, Thing, _Stance, compose, hull_area, spread_points
+from blender_addon.core.dressing import presence
+from blender_addon.core.dressing.compose import ALONE, SCATTER, Bench, Thing, _Stance, compose, spread_points
+from blender_addon.core.dressing.presence import Frame, filled
 from blender_addon.core.dressing.zones import Zones
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.framing import look, project
@@ -65,7 +67,8 @@ def test_neighbours_in_a_series_share_few_places(half_width: float, monkeypatch:
     """Twelve pieces of one form with the very same four props, the hardest case: without zones and with all things lying
     alike, as if the number said nothing of the places, two pieces share more."""
     shared = _pairs([_mask(number, _hero(half_width)) for number in range(1, 13)])
-    monkeypatch.setattr(module, "FOREIGN", 0.0)
+    monkeypatch.setattr(presence, "FOREIGN", 0.0)
+    monkeypatch.setattr(module, "STRANGE", 1.0)
     monkeypatch.setattr(module, "LIE_STEP", 0)
     monkeypatch.setattr(Zones, "of", classmethod(lambda cls, view, number: _first(view)))
     alike = _pairs([_mask(number, _hero(half_width)) for number in range(1, 13)])
@@ -84,7 +87,8 @@ def _first(view: ShotView) -> Zones:
 def test_things_of_neighbours_lie_across_each_other() -> None:
     """A long tool in the place of another then shares little with it."""
     hero = _hero(0.3)
-    angles = [_Stance.of(hero, BENCH, seed=number, most=1.0, rng=np.random.default_rng(1)).lie for number in range(1, 40)]
+    frame = Frame(hero, None, 1.0, 1.0)
+    angles = [_Stance.of(frame, BENCH, number).lie for number in range(1, 40)]
     for first, other in pairwise(angles):
         between = abs(first - other) % np.pi
         assert min(between, np.pi - between) > 2.0 * SCATTER
@@ -116,4 +120,4 @@ def test_no_prop_covers_more_of_the_picture_than_is_allowed() -> None:
         slopes, _ = project(placed, hero.position, hero.rotation)
         frame = slopes / np.array(hero.half_slopes)
         framed = frame[(np.abs(frame) < 1.0).all(axis=1)]
-        assert len(framed) < 3 or hull_area(framed) / 4.0 <= ALONE * 0.065 + 1e-9
+        assert len(framed) < 3 or filled(framed) / 4.0 <= ALONE * 0.065 + 1e-9
