@@ -86,19 +86,19 @@ def lit_photo(size: int, seed: int = 2) -> bytes:
     side = np.arange(size) % TILE
     for start in range(0, size, 128):
         rows = np.arange(start, min(size, start + 128))
-        part = np.clip(1.0 - (rows[:, None] + 0.5) / size, 0.0, 0.98) / 0.98
+        part = np.clip((rows[:, None] + 0.5) / size, 0.0, 0.98) / 0.98  # glTF counts v from the top
         d = 1e-4
         radius = _radius(part, angle, 1)
         turned = (_radius(part, angle + d, 1) - _radius(part, angle - d, 1)) / (2 * d)
         raised = (_radius(np.minimum(part + d, 1.0), angle, 1) - _radius(np.maximum(part - d, 0.0), angle, 1)) / (2 * d)
         outward, round_, up = np.ones_like(radius), -turned / radius, -raised / 80.0
         tile = np.ix_(rows % TILE, side)
-        round_, up = round_ - along[tile], up + across[tile]  # rows run downwards
+        round_, up = round_ - along[tile], up - across[tile]
         length = np.sqrt(outward**2 + round_**2 + up**2)
         x = (np.cos(angle) * outward - np.sin(angle) * round_) / length
         y = (np.sin(angle) * outward + np.cos(angle) * round_) / length
         z = up / length
-        window = np.maximum(0.0, 0.5 * x - 0.7 * y + 0.5 * z + 0.15) / 1.15
+        window = np.maximum(0.0, 0.5 * x - 0.7 * y + 0.5 * z)
         light = 0.25 + 0.15 * z + 0.8 * window
         for channel, albedo in enumerate((0.5, 0.44, 0.38)):
             pixels[rows, :, channel] = np.clip(255.0 * (albedo * light) ** (1 / 2.2), 0, 255)
