@@ -64,7 +64,7 @@ def _strokes(size: int, seed: int) -> tuple[Floats, Floats]:
     slopes = []
     for direction in (along, across):
         total = np.zeros((TILE, TILE))
-        for width, length, turn, strength in ((0.3, 2.0, 0.7, 0.3), (0.04, 0.4, -0.5, 0.35)):
+        for width, length, turn, strength in ((0.3, 2.0, 0.7, 0.15), (0.04, 0.4, -0.5, 0.25)):
             u = np.cos(turn) * along + np.sin(turn) * across
             v = np.cos(turn) * across - np.sin(turn) * along
             shape = np.exp(-0.5 * ((2 * np.pi * u * length / 2) ** 2 + (2 * np.pi * v * width / 2) ** 2))
@@ -98,7 +98,7 @@ def lit_photo(size: int, seed: int = 2) -> bytes:
         x = (np.cos(angle) * outward - np.sin(angle) * round_) / length
         y = (np.sin(angle) * outward + np.cos(angle) * round_) / length
         z = up / length
-        window = np.maximum(0.0, 0.5 * x - 0.7 * y + 0.5 * z)
+        window = np.square(0.5 + 0.5 * (0.5 * x - 0.7 * y + 0.5 * z))  # wide, so that its light is soft
         light = 0.25 + 0.15 * z + 0.8 * window
         for channel, albedo in enumerate((0.5, 0.44, 0.38)):
             pixels[rows, :, channel] = np.clip(255.0 * (albedo * light) ** (1 / 2.2), 0, 255)
