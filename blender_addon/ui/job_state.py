@@ -24,7 +24,7 @@ from .on_screen import sheet_of
 KEPT = ("Kept ", "You deleted ")
 """How notes on the user's edits begin."""
 
-_read: dict[int, tuple[Any, JobState]] = {}
+_read: dict[int, tuple[object, JobState]] = {}
 """Cache: the last state of each scene by session id, with its inputs, since panels are drawn many times per second."""
 
 
@@ -62,13 +62,13 @@ def refreshed(scene: bpy.types.Scene) -> JobState:
     return state
 
 
-def _print(scene: bpy.types.Scene) -> Any:
+def _print(scene: bpy.types.Scene) -> object:
     """All that a job's state follows from."""
     units = scene.unit_settings
     return scene.get(STATE, "{}"), bpy.data.filepath, units.system, units.scale_length, _named(stored_settings(scene))
 
 
-def _named(stored: Any) -> Any:
+def _named(stored: object) -> object:
     """Stored settings with the names of data-blocks in their place, since a sheet has these."""
     if isinstance(stored, (int, float, str)):
         return stored

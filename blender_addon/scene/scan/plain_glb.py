@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import struct
 from pathlib import Path
-from typing import Any
 
 import bpy
 import numpy as np
@@ -80,15 +79,15 @@ def _numbers(gltf: Gltf, number: int, parts: str, kinds: tuple[int, ...]) -> Any
 
 def write_with_one_triangle(gltf: Gltf, target: Path) -> None:
     """Write a plain GLB without its mesh: one triangle with the same material, and all pictures."""
-    content: dict[str, Any] = {**gltf.content, "bufferViews": [], "accessors": []}
     data: list[bytes] = []
+    views: list[dict[str, int]] = []
 
     def view(part: bytes) -> int:
-        content["bufferViews"].append({"buffer": 0, "byteOffset": sum(map(len, data)), "byteLength": len(part)})
+        views.append({"buffer": 0, "byteOffset": sum(map(len, data)), "byteLength": len(part)})
         data.append(part.ljust(len(part) + -len(part) % 4, b"\0"))
         return len(data) - 1
 
-    content["images"] = [
+    images = [
         {**image, "bufferView": view(view_bytes(gltf, gltf.rows("bufferViews")[image["bufferView"]]).tobytes())}
         if "bufferView" in image
         else image
@@ -97,15 +96,18 @@ def write_with_one_triangle(gltf: Gltf, target: Path) -> None:
     mesh = gltf.rows("meshes")[0]
     part = {name: value for name, value in mesh["primitives"][0].items() if name != "indices"}
     part["attributes"] = {name: place for place, name in enumerate(sorted(_READ & set(part["attributes"])))}
+    accessors = []
     for name in part["attributes"]:
         corners = np.eye(3, dtype="<f4")[:, : 3 if name == "POSITION" else 2]
-        content["accessors"].append(
+        accessors.append(
             {"bufferView": view(corners.tobytes()), "componentType": FLOATS[0], "count": 3, "type": f"VEC{corners.shape[1]}",
              "min": corners.min(axis=0).tolist(), "max": corners.max(axis=0).tolist()}
         )  # fmt: skip
-    content["meshes"] = [{**mesh, "primitives": [part]}]
     binary = b"".join(data)
-    content["buffers"] = [{"byteLength": len(binary)}]
+    content = gltf.content | {
+        "accessors": accessors, "bufferViews": views, "buffers": [{"byteLength": len(binary)}], "images": images,
+        "meshes": [{**mesh, "primitives": [part]}],
+    }  # fmt: skip
     text = json.dumps(content).encode()
     text = text.ljust(len(text) + -len(text) % 4)
     head = struct.pack("<4sIIII", b"glTF", 2, 28 + len(text) + len(binary), len(text), 0x4E4F534A)

@@ -37,8 +37,8 @@ def bumpy(triangles: int, seed: int = 1) -> Figure:
 
 
 WAVES = ((3, 4, 0.33), (7, 9, 0.14), (19, 23, 0.4), (41, 57, 0.02))
-"""Waves round the figure, half waves up it, and their strength. The third, of 6 mm, bend the form within any few millimetres: where
-it does not bend, nothing tells marks of a tool from paint."""
+"""Waves round the figure, half waves up it, and their strength. The third, of 6 mm, bend the form within any few millimetres:
+where it does not bend, nothing tells marks of a tool from paint."""
 
 
 def _radius(part: Floats, angle: Floats, seed: int) -> Floats:

@@ -74,8 +74,8 @@ def _clocks() -> tuple[float, float]:
 
 
 def memory(folder: str, triangles: str, size: str, texture: str = "") -> dict[str, Any]:
-    """The most memory that a scan takes from intake to material, step by step, and what stood before in MB; the finest relief in
-    mm, and what of the full texture's was believed.
+    """The most memory that a scan takes from intake to material, step by step, and what stood before in MB; the finest relief
+    in mm, and what of the full texture's was believed.
 
     texture: "lit" for one that is sharp and whose light and relief can be read, "" for one without.
     """
