@@ -49,7 +49,7 @@ def node_tree_of(owner: bpy.types.ID) -> bpy.types.NodeTree:
     return owner.node_tree
 
 
-def stored_settings(scene: bpy.types.Scene) -> dict[str, object]:
+def stored_settings(scene: bpy.types.Scene) -> dict[str, Any]:
     """The settings of the job that a scene stores, those that were ever set: a tenth of the time that reading each takes."""
     holder = scene.bl_system_properties_get() if VERSION >= (5, 0, 0) else scene
     held = None if holder is None else holder.get("bozzetto")

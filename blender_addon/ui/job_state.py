@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from dataclasses import field
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import bpy
 
 from ..core.records import record
 from ..job.decisions import Question, is_answered
-from ..job.settings import plain
+from ..job.settings import plain, specs
 from ..job.sheet import JobSheet
 from ..job.status import why_out_of_date
 from ..job.step import Step, maker
@@ -19,7 +19,7 @@ from ..scene.compat import stored_settings
 from ..scene.running.kept_decisions import questions
 from ..scene.stage import STATE, Stage
 from ..steps import catalogue
-from .on_screen import sheet_of
+from .on_screen import DATA, sheet_of
 
 KEPT = ("Kept ", "You deleted ")
 """How notes on the user's edits begin."""
@@ -64,19 +64,22 @@ def refreshed(scene: bpy.types.Scene) -> JobState:
 
 def _print(scene: bpy.types.Scene) -> object:
     """All that a job's state follows from."""
-    units = scene.unit_settings
-    return scene.get(STATE, "{}"), bpy.data.filepath, units.system, units.scale_length, _named(stored_settings(scene))
+    units, stored = scene.unit_settings, stored_settings(scene)
+    return (
+        scene.get(STATE, "{}"), bpy.data.filepath, units.system, units.scale_length, _names_taken(stored), stored,
+    )  # fmt: skip
 
 
-def _named(stored: object) -> object:
-    """Stored settings with the names of data-blocks in their place, since a sheet has these."""
-    if isinstance(stored, (int, float, str)):
-        return stored
-    if isinstance(stored, dict):
-        return {key: _named(value) for key, value in stored.items()}
-    if isinstance(stored, list):
-        return [_named(value) for value in stored]
-    return stored.name if isinstance(stored, bpy.types.ID) else stored
+def _names_taken(stored: dict[str, Any]) -> list[str]:
+    """Take the data-blocks out of stored settings, and return their names, which are what a sheet has."""
+    parts = [(stored[step], name) for step, name in _naming() if name in stored.get(step, ())]
+    return [f"{name} {getattr(part.pop(name), 'name', '')}" for part, name in parts]  # one that was read while empty has none
+
+
+@cache
+def _naming() -> tuple[tuple[str, str], ...]:
+    """(step, field) of each setting that names a data-block; no row of a table has one."""
+    return tuple((step.name, name) for step in catalogue() for name, spec in specs(step.settings).items() if spec.kind in DATA)
 
 
 def state_of(scene: bpy.types.Scene) -> JobState:

@@ -9,9 +9,10 @@ import bpy
 import pytest
 
 import blender_addon
+from blender_addon.job.settings import specs
 from blender_addon.steps import catalogue
 from blender_addon.ui import job_state
-from blender_addon.ui.on_screen import sheet_of
+from blender_addon.ui.on_screen import DATA, sheet_of
 
 
 @pytest.fixture(autouse=True)
@@ -67,6 +68,12 @@ def test_every_change_is_noticed_at_the_next_redraw(change: str) -> None:
     after, read = job_state.refreshed(scene), sheet_of(scene, catalogue())
     assert (after.sheet.name, after.sheet.settings) == (read.name, read.settings)
     assert (after.sheet.name, after.sheet.settings) != (before.sheet.name, before.sheet.settings)
+
+
+def test_no_row_of_a_table_names_a_data_block() -> None:
+    """If one did, a new name of it would not be noticed."""
+    rows = [spec.row for step in catalogue() for spec in specs(step.settings).values() if spec.row is not None]
+    assert rows and not [spec for row in rows for spec in specs(row).values() if spec.kind in DATA]
 
 
 def test_each_scene_has_its_own_state() -> None:

@@ -48,7 +48,7 @@ def plain_part(gltf: Gltf) -> PlainPart | None:
     if gltf.rows("animations") or gltf.rows("skins") or any(view.get("extensions") for view in gltf.rows("bufferViews")):
         return None
     parts = meshes[0]["primitives"]
-    part, names = parts[0], parts[0].get("attributes", {})
+    part, names = parts[0], parts[0].get("attributes") or {}
     unusual = shown[0].get("extensions") or meshes[0].get("extensions") or part.get("extensions") or part.get("targets")
     if len(parts) != 1 or unusual or part.get("mode", TRIANGLES) != TRIANGLES or "indices" not in part:
         return None
