@@ -147,10 +147,11 @@ FIRST, SHORT, DEFAULT, LIVE = "first", "short", "default", "live"
 jobs; the scene follows it at once, without a run."""
 
 
-def marked(settings: type | Any, mark: str) -> list[str]:
+@cache
+def marked(settings: type, mark: str) -> tuple[str, ...]:
     """The names of the fields with a mark; a settings class lists marks as `MARKS`, by the field's name."""
     marks: Mapping[str, Sequence[str]] = getattr(settings, "MARKS", {})
-    return [name for name in specs(settings) if mark in marks.get(name, ())]
+    return tuple(name for name in specs(settings) if mark in marks.get(name, ()))
 
 
 @record

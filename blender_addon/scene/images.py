@@ -122,6 +122,7 @@ def make_image(name: str, pixels: Floats, *, data: bool = False, floating: bool 
         full[..., 3] = pixels[..., 3]
     image = bpy.data.images.new(name, width, height, alpha=channels == 4, float_buffer=floating, is_data=data)
     image.pixels.foreach_set(full.ravel())
+    del full  # 1 GB at 8K, which packing needs
     image.update()
     image.pack()
     release(image)

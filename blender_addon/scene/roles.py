@@ -80,8 +80,8 @@ def players(
     best: dict[tuple[str, str, str], bpy.types.ID] = {}
     jobs = [job, *([home[INHERITS]] if home is not None and has(home, INHERITS) else [])]
     for owner in jobs:
-        for block in _blocks_of(owner, home, kinds, objects=owner == job):
-            if (role and block.get(ROLE) != role) or (step and made_by(block) != step) or is_copy(block):
+        for block in _blocks_of(owner, home, kinds, role, objects=owner == job):
+            if (step and made_by(block) != step) or is_copy(block):
                 continue
             place = (made_by(block), str(block[ROLE]), str(block.get(KEY)))
             other = best.get(place)
@@ -90,7 +90,9 @@ def players(
     return [best[place] for place in sorted(best)]
 
 
-def _blocks_of(job: str, home: bpy.types.Scene | None, kinds: Sequence[str], *, objects: bool) -> Iterator[bpy.types.ID]:
+def _blocks_of(
+    job: str, home: bpy.types.Scene | None, kinds: Sequence[str], role: str | None, *, objects: bool
+) -> Iterator[bpy.types.ID]:
     for kind in kinds:
         held: Iterable[bpy.types.ID] = getattr(bpy.data, kind)
         if kind in ("objects", "collections"):
@@ -98,8 +100,9 @@ def _blocks_of(job: str, home: bpy.types.Scene | None, kinds: Sequence[str], *, 
                 continue
             if kind == "objects" and home is not None:
                 held = home.objects
-        for block in held:
-            if block.get(JOB) == job and has(block, ROLE) and block.library is None:
+        for block in held:  # the role first, which most have not
+            own = block.get(ROLE)
+            if own is not None and (not role or own == role) and block.get(JOB) == job and block.library is None:
                 yield block
 
 

@@ -10,16 +10,25 @@ import numpy as np
 from mathutils.bvhtree import BVHTree
 from mathutils.kdtree import KDTree
 
-from ..core.arrays import Floats, Ints
+from ..core.arrays import AnyArray, Floats, Ints
+
+CHUNK = 20_000
+"""Rows that are made Python's numbers at a time, some 2 ms: until then no other thread can go on, such as the window's."""
+
+
+def _listed(table: AnyArray, kind: type) -> list[list[float]]:
+    """The rows of a table (n, k) as lists of numbers of a kind."""
+    found: list[list[float]] = []
+    for start in range(0, len(table), CHUNK):
+        found += np.asarray(table[start : start + CHUNK], kind).tolist()
+    return found
 
 
 class SurfaceQueries:
     """A tree over triangles: vertices (n, 3) float, faces (m, 3) int, in any unit."""
 
     def __init__(self, vertices: Floats, faces: Ints):
-        self._tree = BVHTree.FromPolygons(
-            np.asarray(vertices, float).tolist(), np.asarray(faces, int).tolist(), all_triangles=True
-        )
+        self._tree = BVHTree.FromPolygons(_listed(vertices, float), _listed(faces, int), all_triangles=True)
 
     def cast(self, origins: Floats, directions: Floats, far: float = 1e30) -> tuple[Ints, Floats]:
         """First hits of rays: (n,) face index, -1 for none, and (n,) distance, inf for none."""

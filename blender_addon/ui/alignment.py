@@ -309,7 +309,7 @@ def tools_of(role: str, scene: bpy.types.Scene) -> tuple[tuple[str, str], ...]:
         return (("bozzetto.choose_front", "Choose the front ..."),)
     if role == "piece":
         return (("bozzetto.paint_stand", "Cut along the paint" if bpy.context.mode == "PAINT_VERTEX" else "Paint the stand"),)
-    if role != "aligned" or len(roles.players(scene.get(roles.JOB, ""), role="clean", scene=scene)) < 2:
+    if role != "aligned" or len(roles.players(scene.get(roles.JOB, ""), role="clean", scene=scene, kinds=("objects",))) < 2:
         return ()
     fits = (("bozzetto.choose_pose", "Possible fits ..."),) if open_scans(state_of(scene).results) else ()
     return (*fits, ("bozzetto.mark_spots", "Mark the same spots"))

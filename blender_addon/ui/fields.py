@@ -24,6 +24,8 @@ class Tab:
     bl_category = CATEGORY
 
 
+PLAIN = ("switch", "choice", "integer", "text", "number", "file", "folder")
+"""Kinds of settings that are one control, unless they may be automatic."""
 LETTER = 6.3
 """Mean letter width in px at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
@@ -52,8 +54,13 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
 
 def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool) -> None:
     """Draw a step's applicable settings: those that most jobs need, or the others."""
+    values = partial(getattr, group)
     for name, spec in specs(step.settings).items():
-        if spec.more == more and matters(spec, partial(getattr, group)):
+        if spec.more != more or (spec.when and not matters(spec, values)):
+            continue
+        if spec.kind in PLAIN and not spec.optional:  # most are, and panels are drawn many times per second
+            layout.prop(group, name)
+        else:
             draw_field(layout, group, name, spec, step.name)
 
 

@@ -13,6 +13,9 @@ from ..steps import catalogue
 LEAST_SHARE, MOST_SHARE = 0.1, 0.2
 """Seconds of work, begun within them, between two looks at the window's events. At least: the window itself sleeps for some ms
 at each look. At most: a key must not wait longer, though a view that draws slowly takes more than that for itself."""
+WAITED = 0.5
+"""Processor's time over that of the clock below which a piece of work waited for another thread, which goes on while the window
+looks at its events (a guess)."""
 SLOW_DRAWING = ("SOFTWARE", "UNKNOWN")
 """Blender's words for a graphics driver that draws by the processor."""
 SAID_AGAIN = 0.3
@@ -128,11 +131,13 @@ class WatchedWork:
             return {"RUNNING_MODAL"}
         started = time.perf_counter()
         share = min(max(started - self._left_at, LEAST_SHARE), MOST_SHARE)
-        state = self._advance(context)
-        while state == {"RUNNING_MODAL"} and not self._pausing and time.perf_counter() - started < share:
-            state = self._advance(context)
-        self._left_at = time.perf_counter()
-        return state
+        while True:
+            before, spent = time.perf_counter(), time.thread_time()
+            state, self._left_at = self._advance(context), time.perf_counter()
+            if time.thread_time() - spent < WAITED * (self._left_at - before):
+                share = LEAST_SHARE
+            if state != {"RUNNING_MODAL"} or self._pausing or self._left_at - started >= share:
+                return state
 
     def _advance(self, context: bpy.types.Context) -> set[str]:
         try:

@@ -114,6 +114,26 @@ def test_work_has_its_share_and_the_window_few_words(monkeypatch: pytest.MonkeyP
     assert 1 <= len(context.window_manager.shown) <= 8
 
 
+class Waiting(Work):
+    """Work that waits for another thread, 60 ms at a time."""
+
+    def _begin(self, context: Any) -> Generator[Any, None, None]:
+        for place in range(6):
+            time.sleep(0.06)
+            yield SimpleNamespace(fraction=place / 6, words="waiting")
+
+
+def test_while_another_thread_works_the_window_waits_no_longer_than_the_least_share(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Though the window had been away for a second, after which work of its own may take twice as long."""
+    monkeypatch.setattr(Work, "_begin", Waiting._begin)
+    work, context = begun(monkeypatch, "NVIDIA")
+    looks, state = 0, {"RUNNING_MODAL"}
+    while state == {"RUNNING_MODAL"}:
+        work._left_at, looks = time.perf_counter() - 1.0, looks + 1
+        state = work.modal(context, SimpleNamespace(type="TIMER"))
+    assert looks >= 3  # two waits reach the least share; with the longest there would be two looks
+
+
 class Announced(Work):
     """Work with one call that can't be split."""
 

@@ -7,7 +7,8 @@ each.
 (1 is proportional). `enable_ms`: the add-on imported and registered at a start of Blender, its modules compiled by an earlier
 one, as Python keeps them; `first_enable_ms`: where they are not, after an install. `peak_mb_big`: the most memory from intake
 to material of 3.6 M triangles with an 8 K texture, without light that can be read and (`lit`) sharp and lit;
-`memory_a_triangle`: what of it intake and cleanup take, beside the estimate that refuses a scan.
+`memory_a_triangle`: what of it intake and cleanup take, beside the estimate that refuses a scan; `lit_finest_mm`: the finest
+relief that was read of the lit one.
 
 This module imports nothing of the add-on at its top: its processes load it before they time how the add-on is imported.
 
@@ -126,7 +127,10 @@ def _intake(record: Record, options: Options) -> None:
     folder = options.out.resolve()
     folder.mkdir(parents=True, exist_ok=True)
     for name, found in _child("blender", "intake", folder, count, threads=True).items():
-        yardstick = f"Blender's importer {found['theirs']:.3g} s, ours {found['ours']:.3g} s, {os.cpu_count()} threads"
+        yardstick = (
+            f"Blender's importer {found['theirs']:.3g} s, ours {found['ours']:.3g} s, {os.cpu_count()} threads; "
+            f"by the processors' time {found['spent']:.3g}"
+        )
         record.add("intake_over_import", found["ratio"], case=f"{name} {count / 1e6:.2g} M", yardstick=yardstick, goal="<= 1.3")
 
 
@@ -172,8 +176,11 @@ def _memory(record: Record, options: Options) -> None:
 
 
 def _memory_lit(record: Record, options: Options) -> None:
-    """The same with a texture in which relief is read: some ten minutes."""
-    _most_memory(record, options, "lit")
+    """The same with a texture in which relief is read, at its full size too: some ten minutes."""
+    found, case = _most_memory(record, options, "lit")
+    record.add("lit_finest_mm", found["finest"], case=case, unit="mm")
+    if not found["finer_kept"]:
+        record.fail("lit-memory: the full texture was not read, so that the memory it takes was not measured")
 
 
 def _most_memory(record: Record, options: Options, texture: str) -> tuple[dict[str, Any], str]:

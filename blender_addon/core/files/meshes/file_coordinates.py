@@ -64,7 +64,7 @@ def glb_floats(content: dict[str, Any], start: int) -> list[Coordinates]:
     found = {}
     for mesh in content["meshes"]:
         for primitive in mesh["primitives"]:
-            number = primitive.get("attributes", {}).get("POSITION")
+            number = (primitive.get("attributes") or {}).get("POSITION")
             accessor = content["accessors"][number] if number is not None else {}
             if "bufferView" not in accessor or accessor.get("componentType") != 5126:
                 continue
