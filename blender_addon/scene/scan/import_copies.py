@@ -24,7 +24,6 @@ from ...core.files.meshes.ply_rows import read_rows
 from ...core.files.texture_names import PICTURES
 from ...core.records import record
 from . import unpacking
-from .plain_glb import PlainPart, plain_part, write_with_one_triangle
 
 
 @record
@@ -32,14 +31,13 @@ class Readable:
     """A file for Blender's importer.
 
     kind: format, as its usual suffix. left_out: (name, reason) of each picture that was left out. materials: whether to import
-    its materials. part: the mesh, where the file has one triangle in its place.
+    its materials.
     """
 
     path: Path
     kind: str
     left_out: tuple[tuple[str, str], ...] = ()
     materials: bool = True
-    part: PlainPart | None = None
 
 
 def readable(path: Path, checked: Checked, folder: Path, *, allowed: Collection[Path] = ()) -> Readable:
@@ -113,12 +111,7 @@ def _gltf(path: Path, kind: str, checked: Checked, gltf: Gltf, folder: Path) -> 
         meshopt = unpacking.meshopt_decoder()
     plain = not (left_out or outside or draco or meshopt or drop_draco or any(picture.file for picture in found))
     if plain and not checked.bad_vertices and gltf.as_importers_want(kind):
-        part = plain_part(gltf)
-        if part is None:
-            return Readable(path, kind)
-        alone = folder / f"{path.stem or 'scan'}.glb"
-        write_with_one_triangle(gltf, alone)
-        return Readable(alone, kind, part=part)
+        return Readable(path, kind)
     if checked.bad_vertices:
         repaired = folder / f"{path.stem or 'scan'} repaired{kind}"
         without_bad_numbers(path, repaired)

@@ -27,7 +27,6 @@ from ..meshes import is_bare, read_mesh, read_uv
 from ..running.captured import captured
 from .import_copies import Readable, readable, rewritten_ply
 from .laid_out import layout_of
-from .plain_glb import fill
 from .unpacking import unpackable
 
 COLOUR = "Colour"
@@ -122,8 +121,6 @@ def _read(source: Readable, shown: str, log: Callable[[str], None] | None) -> tu
     meshes = [item for item in new if item.type == "MESH" and len(item.data.polygons)]
     if not meshes:
         raise InputError(f'The scan "{shown}" can\'t be used: {_why(raised, lines)}')
-    if source.part is not None:
-        fill(meshes[0], source.part)
     stray = sum(_STRAY in line for line in lines)
     if stray and source.kind == ".ply":  # Blender 5.2 replaces such indices by the first vertex
         faces = "one of its faces names a point" if stray == 1 else f"{stray:,} of its faces name points"
