@@ -30,7 +30,7 @@ TRADES = {
     "potter": {"piece": "clay"}, "carver": {"piece": "wood", "wood_species": "walnut"}, "founder": {"piece": "bronze"},
     "painter": {"piece": "compound", "compound": "primer"}, "plaster": {"piece": "plaster"}, "conservator": {"piece": "stone"},
 }  # fmt: skip
-"""Each trade's bench shows our hound in a material of that trade."""
+"""Each trade's bench shows our owl in a material of that trade: beside a wide piece there is room for few props."""
 TRADE_OF_NAME = "trade_"
 
 
@@ -57,7 +57,7 @@ def picture(name: str, folder: Path, *, size: int, samples: int, device: str) ->
         place, settings, mesh = 1 + list(SERIES).index(name), {"material": {"piece": "clay"}}, shape_of(name)
     else:
         trade = name.removeprefix(TRADE_OF_NAME)
-        place, mesh = 1 + list(TRADES).index(trade), shape_of("hound")
+        place, mesh = 1 + list(TRADES).index(trade), shape_of("owl")
         settings = {"material": dict(TRADES[trade]), "tabletop": {"trade": trade}}
     hero(name, mesh, place, folder, size=size, samples=samples, device=device, **settings)
 

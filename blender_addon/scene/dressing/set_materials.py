@@ -151,10 +151,13 @@ DRIER = 0.2
 more colourful than the piece. Set by eye."""
 
 
-def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light: float = 1.0) -> bpy.types.Material:
+def prop_material(
+    name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light: float = 1.0, soiled: float = 1.0
+) -> bpy.types.Material:
     """A prop's material by its name; 'clay' is the piece's clay.
 
     chroma: a colour with more chroma C* is greyed towards the tone `tone`. light: one with a higher luminance is darkened.
+    soiled: how much dry slip is left on it, 0 to 1.
     """
     if name == "clay":
         grey = float(luminance(np.array(tone)))
@@ -162,4 +165,7 @@ def prop_material(name: str, tone: Colour, *, chroma: float = ANY_CHROMA, light:
     tint = 0.5 + 0.5 * np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)  # half as coloured: less than the piece
     greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
     greyed["Dimmed"] = dimmed_to(name, light)
-    return material_of(name.capitalize(), prop_group(name), greyed)
+    group = prop_group(name)
+    if "Soiled" in {item.name for item in group.interface.items_tree}:
+        greyed["Soiled"] = soiled
+    return material_of(name.capitalize(), group, greyed)

@@ -43,7 +43,8 @@ INDIVIDUALS = 6
 class Candidate:
     """A prop before it is placed: its name, its mesh in mm about the origin, its materials' names or the user's object.
 
-    chroma: largest chroma C* of its colours; others are greyed. light: likewise for their luminance. place: 'back' or 'beside',
+    chroma: largest chroma C* of its colours; others are greyed. light: likewise for their luminance. soiled:
+    how much dry slip is left on it, 0 to 1. place: 'back' or 'beside',
     '' to decide by its height.
     """
 
@@ -53,11 +54,14 @@ class Candidate:
     original: str = ""
     chroma: float = ANY_CHROMA
     light: float = 1.0
+    soiled: float = 1.0
     place: str = ""
 
 
-def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA, light: float = 1.0) -> list[Candidate]:
-    """Props by name, no more colourful and no lighter than the piece.
+def made_candidates(
+    names: Sequence[str], *, seed: int, chroma: float = ANY_CHROMA, light: float = 1.0, soiled: float = 1.0
+) -> list[Candidate]:
+    """Props by name, no more colourful and no lighter than the piece. soiled: as on a `Candidate`.
 
     Of a few variants the first is taken whose colours all have at most the chroma `chroma` (C*, CIE L*a*b*), else the one with
     the least. Colours that still have more are greyed, and those with a higher luminance than `light` darkened.
@@ -73,7 +77,7 @@ def made_candidates(names: Sequence[str], *, seed: int, chroma: float = ANY_CHRO
             if least <= chroma:
                 break
         if best is not None:
-            found.append(Candidate(name, best.mesh, best.materials, chroma=chroma, light=light))
+            found.append(Candidate(name, best.mesh, best.materials, chroma=chroma, light=light, soiled=soiled))
     return found
 
 
@@ -228,7 +232,10 @@ def _object(candidate: Candidate, matrix: Floats, spot: Spot, tone: Sequence[flo
         item = make_part(
             candidate.name,
             candidate.mesh,
-            [prop_material(name, tone, chroma=candidate.chroma, light=candidate.light) for name in candidate.materials],
+            [
+                prop_material(name, tone, chroma=candidate.chroma, light=candidate.light, soiled=candidate.soiled)
+                for name in candidate.materials
+            ],
         )
         item.data.set_sharp_from_angle(angle=float(FLAT_ANGLE))
     metres = np.array(matrix)

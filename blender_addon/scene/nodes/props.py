@@ -143,7 +143,9 @@ def _soiled(tree: Tree, colour: Value, mm: Value, amount: float) -> tuple[Socket
     """Dry slip on a tool: the colour with pale smears, and their coverage."""
     cloud = tree.noise(mm, 0.045, 6.0, 0.68)
     fine = tree.noise(mm, 0.8, 4.0, 0.7)
-    cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.86, 0.0, amount)
+    soiled = tree.input("Soiled", "float", 1.0, help="How much dry slip is left on it")
+    cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.92, 0.0, amount)
+    cover = tree.math("MULTIPLY", cover, soiled)
     return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
 
 

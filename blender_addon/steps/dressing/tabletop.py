@@ -56,6 +56,10 @@ wide piece there are fewer, beside a small one small ones. Set by eye."""
 RESERVE = 4
 """How many more props are drawn than are wanted, for those that find no place in the picture."""
 
+SOILED, CLEAN = {"potter": 0.7, "plaster": 0.6}, 0.12
+"""How much dry slip or plaster is left on the tools of a trade, and on those of others: where no clay is worked none lies about
+(common practice). Set by eye."""
+
 ALLOWED_CHROMA = (3.0, 0.52)
 """Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
 towards the dust's colour, as tools on a bench are. Set by eye."""
@@ -271,16 +275,21 @@ def _candidates(
     """The user's own props, those named in the settings, or a selection from the trade's bench."""
     if settings.collection:
         return set_props.collected_candidates(settings.collection)
+    soiled = SOILED.get(trade.key, CLEAN)
     named = _named(settings.things)
     if named:
-        return set_props.made_candidates(named, seed=number)
+        return set_props.made_candidates(named, seed=number, soiled=soiled)
     names = []
     if settings.props:
         names = draw(trade, settings.props, largest, place=number, deck=deck, reserve=RESERVE)
     least, factor = ALLOWED_CHROMA
     darkest, share = ALLOWED_LIGHT
     return set_props.made_candidates(
-        names, seed=number, chroma=max(least, factor * work.chroma), light=max(darkest, share * work.light)
+        names,
+        seed=number,
+        chroma=max(least, factor * work.chroma),
+        light=max(darkest, share * work.light),
+        soiled=soiled,
     )
 
 
