@@ -95,7 +95,9 @@ def test_props_are_of_hand_size_stand_on_zero_and_differ_by_seed(name: str) -> N
     first, other = make_prop(name, seed=1), make_prop(name, seed=2)
     points = first.mesh.vertices
     assert np.isfinite(points).all() and points[:, 2].min() == pytest.approx(0.0, abs=1e-9)
-    assert 20.0 < 2 * first.radius < 260.0  # offcuts and pellets are the smallest (`test_prop_sizes.py`) and np.ptp(points[:, 2]) < 100.0
+    assert (
+        20.0 < 2 * first.radius < 260.0
+    )  # offcuts and pellets are the smallest (`test_prop_sizes.py`) and np.ptp(points[:, 2]) < 100.0
     assert first.mesh.material is not None and first.mesh.material.max() + 1 == len(first.materials)
     if name not in ("rule", "scale card"):  # measures are all alike
         assert points.shape != other.mesh.vertices.shape or not np.allclose(points, other.mesh.vertices)
