@@ -13,10 +13,12 @@ from blender_addon.scene.shots.cameras import shot_views
 from blender_addon.steps.dressing import debris, tabletop
 from scripts.bench._dressed import dressed, measured, take
 
+LAID = "jar, brush, pencil, knife, rib, lump"
+
 
 @pytest.fixture(scope="module")
 def stage():
-    return dressed("planks", 250, seed=4, powder=400, on_stand=12, props=6)
+    return dressed("planks", 250, seed=4, powder=400, on_stand=12, things=LAID)
 
 
 def test_what_was_laid_touches_and_is_in_nobodys_way(stage) -> None:
@@ -82,7 +84,7 @@ def test_twice_gives_the_same_scene(stage) -> None:
 
     first = state()
     counts = {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS}
-    take(stage, tabletop, kind="planks", props=6)
+    take(stage, tabletop, kind="planks", things=LAID)
     take(stage, debris, count=250, powder=400, on_stand=12)
     assert state() == first
     assert {kind: len(getattr(bpy.data, kind)) for kind in roles.KINDS} == counts
@@ -120,12 +122,12 @@ def test_materials_of_the_set_stay_as_the_user_changed_them_until_made_afresh(st
     assert {role for role, _ in changed} == {"table", "prop", "debris"}
     materials = len(bpy.data.materials)
     for _ in range(2):  # the second time it is the kept one that must be known again
-        take(stage, tabletop, kind="planks", props=6)
+        take(stage, tabletop, kind="planks", things=LAID)
         take(stage, debris, **more)
         for part, place in changed.items():
             assert _colour(stage, part, place) == pytest.approx(RED), part
     assert len(bpy.data.materials) == materials
-    take(stage, tabletop, kind="planks", props=6, afresh=True)
+    take(stage, tabletop, kind="planks", things=LAID, afresh=True)
     take(stage, debris, afresh=True, **more)
     for part, place in changed.items():
         assert _colour(stage, part, place) != pytest.approx(RED), part
