@@ -22,14 +22,36 @@ SCRAP, UNSHARP = 0.25, 0.02
 shape."""
 
 
+THROUGH = 0.08
+"""Share of a prop that must show on each side of the subject for it to seem to run through it. Set by eye."""
+
+
 def in_way(points: Floats, views: Sequence[ShotView]) -> tuple[str, ...]:
-    """The shots whose sight lines the points cut, or in which they lie unsharp before the subject or at the frame's edge."""
+    """The shots whose sight lines the points cut, in which they lie unsharp before the subject or at the frame's edge, or in
+    which they show on both sides of the subject."""
     found = [
         view.name
         for view in views
-        if in_sight(points, view, radius_mm=1.0).any() or before_feet(points, view) > SHOWS or scrap_at_edge(points, view)
+        if in_sight(points, view, radius_mm=1.0).any()
+        or before_feet(points, view) > SHOWS
+        or scrap_at_edge(points, view)
+        or _runs_through(points, view)
     ]
     return tuple(dict.fromkeys(found))
+
+
+def _runs_through(points: Floats, view: ShotView) -> bool:
+    """Whether a still shows a thing (n, 3) on both sides of the subject, which hides its middle, as a spit that it is stuck on.
+    A turn passes through such places."""
+    if view.kind == "turntable" or len(view.outline) < 3:
+        return False
+    slopes, depth = project(points, view.position, view.rotation)
+    hidden = (outside_distance(slopes, view.outline) <= 0.0) & (depth > view.subject_near_mm)
+    if not hidden.any():
+        return False
+    across, framed = slopes[:, 0], (np.abs(slopes) < np.array(view.half_slopes)).all(axis=1) & ~hidden & (depth > 0)
+    sides = (across < across[hidden].min()), (across > across[hidden].max())
+    return bool(min(float((framed & side).mean()) for side in sides) > THROUGH)
 
 
 def share_behind(points: Floats, view: ShotView) -> float:

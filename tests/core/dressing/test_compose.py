@@ -14,7 +14,7 @@ from blender_addon.core.dressing.compose import (
     compose,
     spread_points,
 )
-from blender_addon.core.dressing.in_the_way import before_feet, scrap_at_edge, stands_behind
+from blender_addon.core.dressing.in_the_way import before_feet, in_way, scrap_at_edge, stands_behind
 from blender_addon.core.mesh.solids import rounded_rectangle, slab
 from blender_addon.core.shots.framing import project
 from blender_addon.core.shots.sight import ShotView, outside_distance
@@ -82,6 +82,16 @@ def test_a_blurred_scrap_far_behind_is_cleared_too_and_a_sharp_one_is_not() -> N
     assert scrap_at_edge(points, wide_open)
     assert not scrap_at_edge(points, stopped)
     assert not scrap_at_edge(points - [10.0, 0.0, 0.0], wide_open)  # half of it shows: a thing, not a scrap
+
+
+@pytest.mark.parametrize(
+    ("place", "kind", "away"),
+    [((0.0, 60.0), "view", True), ((60.0, 60.0), "view", False), ((0.0, 60.0), "turntable", False)],
+    ids=["behind it", "half behind it", "in a turn"],
+)
+def test_a_rod_that_shows_on_both_sides_of_the_subject_is_away_in_a_still(place: tuple, kind: str, away: bool) -> None:
+    points = spread_points(ROD.vertices, ROD.faces) + [*place, 20.0]
+    assert (in_way(points, [replace(_level_view(), kind=kind)]) == ("back",)) is away
 
 
 def test_a_vase_behind_the_subject_is_known_and_one_beside_it_or_before_it_is_not() -> None:
