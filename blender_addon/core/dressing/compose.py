@@ -20,6 +20,9 @@ from .zones import COUNT, Zones
 TRIES = 1200
 """Most places tried for a prop; most of them need no more than a look at the prop's outermost points."""
 
+AGAIN = 6
+"""How often the things that the user named are laid, where one of them finds no place beside the others."""
+
 ENOUGH = 64
 """Possible places after which the best of them is taken."""
 
@@ -124,14 +127,28 @@ def compose(
     views = sorted(views, key=lambda view: (view.kind != "hero", view.kind == "turntable"))  # stable: the hero first
     lead = views[0] if views else None
     zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
-    wanted = len(things) if wanted is None else wanted
-    for strange in (STRANGE, 1.0):
-        stance = _Stance.of(Frame(lead, zones, ALONE * most, strange), bench, seed)
-        laid = _laid(things, views, stance, seed=seed, most=most, wanted=wanted)
-        spots = [None if place is None else place[0] for place in laid]
-        if not stance.frame.drawn or any(place is not None and not place[1].cut for place in laid):
-            return spots
-    return [None] * len(things)  # beside nothing that is whole a cut looks like a mistake
+    count = len(things) if wanted is None else wanted
+
+    def attempt(strange: float, again: int = 0) -> list[tuple[Spot, _Possible] | None]:
+        stance = _Stance.of(Frame(lead, zones, ALONE * most, strange), bench, seed, again)
+        return _laid(things, views, stance, seed=seed, most=most, wanted=count)
+
+    if np.isfinite(most):
+        for strange in (STRANGE, 1.0):
+            laid = attempt(strange)
+            if any(place is not None and not place[1].cut for place in laid):
+                return _spots(laid)
+        return [None] * len(things)  # beside nothing that is whole a cut looks like a mistake
+    best = attempt(1.0)
+    for again in range(1, AGAIN):
+        if None not in best:
+            break
+        best = min(best, attempt(1.0, again), key=lambda laid: laid.count(None))
+    return _spots(best)
+
+
+def _spots(laid: Sequence[tuple[Spot, _Possible] | None]) -> list[Spot | None]:
+    return [None if place is None else place[0] for place in laid]
 
 
 def _laid(
@@ -180,8 +197,8 @@ class _Stance:
         return np.inf if self.frame.view is None else self.frame.view.frame_mm
 
     @classmethod
-    def of(cls, frame: Frame, bench: Bench, seed: int) -> _Stance:
-        lead, rng = frame.view, np.random.default_rng([seed, 601])
+    def of(cls, frame: Frame, bench: Bench, seed: int, again: int = 0) -> _Stance:
+        lead, rng = frame.view, np.random.default_rng([seed, 601 + again])
         far = lead is not None and np.linalg.norm(lead.position[:2]) > 1.0
         ahead = unit(-lead.position[:2]) if lead is not None and far else np.array([0.0, 1.0])
         room = float(np.clip(lead.focus_mm / USUAL_MM, 0.2, 2.2)) if lead is not None else 1.0
