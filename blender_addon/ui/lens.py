@@ -20,9 +20,6 @@ DIALOG = 72
 ENDS = {"FROM": "bozzetto_hold_from", "TO": "bozzetto_hold_to"}
 """The window manager's properties that hold the two picked points while Blender is open, in metres."""
 
-_shots: list[bpy.types.Object] = []
-"""The result of the panel's last poll, which Blender calls just before each draw."""
-
 
 def shot_in_work(context: bpy.types.Context) -> bpy.types.Object | None:
     """The scene's camera if it belongs to a shot, else None."""
@@ -48,13 +45,12 @@ class BOZZETTO_PT_lens(Tab, bpy.types.Panel):
     @classmethod
     def poll(cls, context: bpy.types.Context) -> bool:
         """Only once there are shots."""
-        _shots[:] = shots_of(context.scene)
-        return bool(_shots)
+        return bool(shots_of(context.scene))
 
     def draw(self, context: bpy.types.Context) -> None:
         """Pictures, lens, read-out, questions."""
         layout, camera = self.layout, shot_in_work(context)
-        draw_shots(layout, _shots, camera)
+        draw_shots(layout, shots_of(context.scene), camera)
         layout.prop(context.window_manager, SHOWN)
         if camera is None:
             layout.label(text="Choose a shot to see its lens")
