@@ -13,6 +13,7 @@ import numpy as np
 from ..arrays import Floats, Ints
 from ..mesh.triangles import edges, vertex_normals
 from ..records import record
+from .vertex_means import MEANS, Ring, means_of, over_patches, patches_of
 
 
 @record
@@ -27,8 +28,6 @@ class CavitiesConstants:
     """Scale of the form, which is taken off again, mm."""
     rounds: int = 40
     """Rounds of averaging at most, to bound the time on fine meshes."""
-    lattices: int = 3
-    """Lattices of patches, shifted against each other, whose mean shows none of them."""
 
 
 CAVITIES = CavitiesConstants()
@@ -45,10 +44,10 @@ def cavity(vertices: Floats, faces: Ints, *, gain: float = 14.0) -> Floats:
     pairs, _ = edges(faces)
     normals = vertex_normals(vertices, faces)
     spacing = float(np.median(np.linalg.norm(vertices[pairs[:, 0]] - vertices[pairs[:, 1]], axis=1))) or 1.0
-    ring = _Ring.of(pairs, len(vertices))
+    ring = Ring.of(pairs, len(vertices))
     coarse = max(CAVITIES.coarse_mm, 2.5 * spacing)
     total = 0.5 * _fine(vertices, normals, ring, spacing) + _coarse(vertices, normals, pairs, ring, coarse)
-    broad = _over_patches(total, vertices, normals, pairs, max(CAVITIES.broad_mm, 6.0 * spacing))
+    broad = over_patches(total, vertices, normals, pairs, max(CAVITIES.broad_mm, 6.0 * spacing))
     found = np.tanh(gain * (ring.averaged(total - ring.averaged(broad, 6), 2)))
     return found * _trusted(vertices, pairs, spacing)
 
@@ -61,74 +60,19 @@ def _trusted(vertices: Floats, pairs: Ints, spacing: float) -> Floats:
     return np.clip(2.0 - longest / max(4.0 * spacing, CAVITIES.coarse_mm), 0.0, 1.0)
 
 
-def _fine(vertices: Floats, normals: Floats, ring: _Ring, spacing: float) -> Floats:
+def _fine(vertices: Floats, normals: Floats, ring: Ring, spacing: float) -> Floats:
     rounds = int(np.clip(round(4.0 * (CAVITIES.fine_mm / spacing) ** 2), 1, CAVITIES.rounds))
     smooth = np.column_stack([ring.averaged(vertices[:, axis], rounds) for axis in range(3)])
     return np.einsum("ij,ij->i", smooth - vertices, normals) / (0.5 * spacing * np.sqrt(rounds))
 
 
-def _coarse(vertices: Floats, normals: Floats, pairs: Ints, ring: _Ring, size: float) -> Floats:
+def _coarse(vertices: Floats, normals: Floats, pairs: Ints, ring: Ring, size: float) -> Floats:
     """Depth below the surroundings over `size`, of patches of half that size."""
     total = np.zeros(len(vertices))
-    for lattice in range(CAVITIES.lattices):
-        patch, joined = _patches(vertices, normals, pairs, 0.5 * size, lattice / CAVITIES.lattices)
-        around = _Ring.of(joined, int(patch.max()) + 1)
+    for lattice in range(MEANS.lattices):
+        patch, joined = patches_of(vertices, normals, pairs, 0.5 * size, lattice / MEANS.lattices)
+        around = Ring.of(joined, int(patch.max()) + 1)
         for axis in range(3):
-            mean = _means(vertices[:, axis], patch)
+            mean = means_of(vertices[:, axis], patch)
             total += (around.averaged(mean, 4) - mean)[patch] * normals[:, axis]
-    return ring.averaged(total / (CAVITIES.lattices * size), 4)
-
-
-def _over_patches(values: Floats, vertices: Floats, normals: Floats, pairs: Ints, size: float) -> Floats:
-    """The values averaged over about three times `size`."""
-    total = np.zeros(len(vertices))
-    for lattice in range(CAVITIES.lattices):
-        patch, joined = _patches(vertices, normals, pairs, size, lattice / CAVITIES.lattices)
-        total += _Ring.of(joined, int(patch.max()) + 1).averaged(_means(values, patch), 2)[patch]
-    return total / CAVITIES.lattices
-
-
-def _means(values: Floats, patch: Ints) -> Floats:
-    return np.bincount(patch, values) / np.bincount(patch)
-
-
-def _patches(vertices: Floats, normals: Floats, pairs: Ints, size: float, shift: float) -> tuple[Ints, Ints]:
-    """Each vertex's patch, and which patches touch; the two sides of a thin part are patches of their own."""
-    side = np.abs(normals).argmax(axis=1)
-    side = 2 * side + (np.take_along_axis(normals, side[:, None], axis=1)[:, 0] > 0)
-    cell = np.floor(vertices / size + shift).astype(np.int64)
-    cell -= cell.min(axis=0)
-    spans = cell.max(axis=0) + 1
-    code = ((cell[:, 0] * spans[1] + cell[:, 1]) * spans[2] + cell[:, 2]) * 6 + side
-    _, patch = np.unique(code, return_inverse=True)
-    patch = patch.reshape(-1)
-    ends = np.sort(patch[pairs], axis=1)
-    count = int(patch.max()) + 1
-    joined = np.unique(ends[ends[:, 0] != ends[:, 1]] @ np.array([count, 1]))
-    return patch, np.column_stack([joined // count, joined % count])
-
-
-@record
-class _Ring:
-    """The neighbours of every vertex in one row; `starts`: where each one's begin, `degree`: how many they are."""
-
-    around: Ints
-    starts: Ints
-    degree: Ints
-
-    @classmethod
-    def of(cls, pairs: Ints, count: int) -> _Ring:
-        ends = np.concatenate([pairs[:, 0], pairs[:, 1]])
-        others = np.concatenate([pairs[:, 1], pairs[:, 0]])
-        degree = np.bincount(ends, minlength=count)
-        starts = np.cumsum(degree) - degree
-        return cls(others[np.argsort(ends, kind="stable")], starts, degree)
-
-    def averaged(self, values: Floats, rounds: int = 1) -> Floats:
-        """(n,) values, each round half its own and half the mean of its neighbours'; the lonely keep theirs."""
-        met = self.degree > 0
-        starts, degree = self.starts[met], self.degree[met]
-        out = np.array(values, float)
-        for _ in range(rounds if met.any() else 0):
-            out[met] = 0.5 * out[met] + 0.5 * np.add.reduceat(out[self.around], starts) / degree
-        return out
+    return ring.averaged(total / (MEANS.lattices * size), 4)

@@ -121,7 +121,10 @@ def _measured(stage: Stage, found: Photographed, own: OwnForm | None, settings: 
         else:
             others.append(other)
     said = SAID_MARKS[settings.marks]
-    work = recover(others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO, marks=said)
+    work = recover(
+        others, largest_mm=settings.largest, seed=stage.seed, as_photos=settings.shading == PHOTO, marks=said,
+        calm_lumps=settings.calm_lumps,
+    )  # fmt: skip
     recovery: Recovery = yield from aside_steps(work, lambda fraction, words: Progress(0.1 + 0.75 * fraction, words))
     yield Progress(0.9, "Making the maps")
     result = yield from _kept(stage, found.surface, recovery, own, settings, len(others))
@@ -175,6 +178,12 @@ def _kept(
     figures |= {"trusted_mm": round(facts["trusted_mm"], 3), "strength": round(strength, 3)}
     figures |= {key: round(facts[key], 3) for key in ("finer_kept",) if key in facts}
     figures |= _sides(stage, surface, recovery)
+    if recovery.lumps:
+        figures["lumps_calmed"] = round(recovery.lumps, 3)
+        stage.note(
+            f"{100 * recovery.lumps:.0f} % of the mesh's own fine relief are lumps that the photo does not show; they are "
+            "calmed in the relief"
+        )
     figures["height_std_mm"] = round(float(np.std(recovery.relief.height_mm)), 5)
     tilt = np.degrees(np.arctan(np.linalg.norm(recovery.relief.slope, axis=1)))
     figures["median_tilt_deg"] = round(float(np.median(tilt)), 3)

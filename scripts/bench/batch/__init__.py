@@ -3,10 +3,10 @@
 Cases: `frames` (what is around a frame, what keeping the scene saves), `cluster` (two workers of this machine, two of them
 killed), `estimate`, `relief`, `flicker`, `series` (six pieces of one look), `bits`, `farm` (a hundred workers, simulated),
 `card` (a turn on an NVIDIA card, where there is one, beside Cycles alone).
-The first frame of each row builds the scene and does not count. What keeping the scene saves is measured on the demo's scan, and,
-without a limit, on a turned form in its whole set-up, where little is to build: of its frame of 96 pixels four fifths are rays. What
-a frame costs besides is measured twice: by the clock round Cycles' own call in our frames, which other work of the machine
-does not blur, and beside the same frames by Cycles alone, in turns with ours. The relief is that of the demo's scan.
+The first frame of each row builds the scene and does not count. What keeping the scene saves is measured on the demo's scan,
+and, without a limit, on a turned form in its whole set-up, where little is to build: of its frame of 96 pixels four fifths are
+rays. What a frame costs besides is measured twice: by the clock round Cycles' own call in our frames, which other work of the
+machine does not blur, and beside the same frames by Cycles alone, in turns with ours. The relief is that of the demo's scan.
 """
 
 from __future__ import annotations

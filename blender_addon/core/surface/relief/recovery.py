@@ -14,6 +14,7 @@ The whole method in order:
    not follow the light, as brush marks of the body's own hue, are weakened (`following`). The patches are brought to one level
    of shading (`levelling`); the slopes of all textures are joined and read back with the shading they cause (`fusion`). The
    share of the texture that was read as shading is the confidence in the result (`inversion.confidence_of`).
+6. Lumps of the mesh that what was read speaks against are calmed (`lumps`).
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ from .following import ALL_RELIEF, Marks, following, weakened
 from .fusion import Relief, beside_first, joined, patch_fields, refined
 from .inversion import Confidence, Evidence, Signal, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
 from .levelling import levels
+from .lumps import calmed
 
 Steps = Generator[tuple[float, str], None, "Recovery"]
 
@@ -98,6 +100,7 @@ class Recovery:
     shaded: 0 to 1, how far the textures can be shading rather than paint (`shading_share`).
     trust: 0 to 1, the share of a texture that was read as shading (`Confidence.share`) times `shaded`.
     marks: what of the relief's bands is kept, where marks do not follow the light as shading does.
+    lumps: 0 to 1, the share of the mesh's own fine relief that was calmed as its lumps.
     """
 
     relief: Relief
@@ -106,6 +109,7 @@ class Recovery:
     shaded: float
     trust: float
     marks: Marks = ALL_RELIEF
+    lumps: float = 0.0
 
     @property
     def lit(self) -> float:
@@ -125,7 +129,7 @@ class Recovery:
 
 def recover(
     photographed: Sequence[Photographed], *, largest_mm: float, seed: int = 1, as_photos: bool = False,
-    marks: Marks | None = None,
+    marks: Marks | None = None, calm_lumps: bool = True,
 ) -> Steps:  # fmt: skip
     """The relief of the first surface from all textures that hold a light; yields (fraction, words).
 
@@ -134,6 +138,7 @@ def recover(
     seed: of the samples that the light is fitted with.
     as_photos: take all textures as photos of a lit surface, whatever the evidence says.
     marks: what is kept of each band; None: by the evidence of each texture.
+    calm_lumps: whether lumps of the mesh that the textures contradict are calmed.
     """
     main = photographed[0].surface
     lights: list[Lit] = []
@@ -171,11 +176,14 @@ def recover(
     relief = yield from _portion(last, 0.85, 0.15, "Joining the patches")
     if lit_places[0] != 0:
         relief = replace(relief, shade=np.zeros_like(relief.shade))
+    lumps = 0.0
+    if calm_lumps:
+        relief, lumps = calmed(main, relief)
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
     trust = max(reading.share * reading.confidence.share for reading in readings)
     finest = min(reading.confidence.finest_mm for reading in readings)
     surest = max(readings, key=lambda reading: min(reading.marks.kept))
-    return Recovery(relief, lights, finest, max(reading.share for reading in readings), min(trust, 1.0), surest.marks)
+    return Recovery(relief, lights, finest, max(reading.share for reading in readings), min(trust, 1.0), surest.marks, lumps)
 
 
 @record

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ....core.records import values
-from ....job.settings import choice, length, number
+from ....job.settings import choice, length, number, switch
 from ....scene.surface.light_decisions import MARKS, shading_setting
 
 LABEL = "Relief"
@@ -48,4 +48,10 @@ class Settings:
         high=20.0,
         label="Largest detail",
         help="Largest detail taken from the texture; larger form comes from the mesh",
+    )
+    calm_lumps: bool = switch(
+        True,
+        help="Calm lumps of the mesh where the photo shows that the piece is smooth there",
+        label="Calm the mesh's lumps",
+        more=True,
     )
