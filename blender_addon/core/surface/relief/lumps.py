@@ -14,8 +14,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...arrays import Floats
-from ...mesh.triangles import edges, unit
+from ...arrays import Floats, Ints
+from ...mesh.triangles import edges
 from ...records import record
 from ..textured_surface import TexturedSurface
 from ..vertex_means import Ring, over_patches
@@ -26,16 +26,17 @@ from .fusion import Relief
 class LumpsConstants:
     """Numbers of calming lumps; all are guesses, tried on the bench's smooth piece with four kinds of noise."""
 
-    scale_mm: float = 1.4
-    """Standard deviation of the smoothing beside which the mesh's own fine relief is seen, mm."""
+    scales_mm: tuple[float, float] = (1.0, 2.0)
+    """Standard deviations of the smoothings beside which the mesh's own fine relief is seen, mm: it is judged in two bands,
+    since the wider one also holds sharp bends of the form."""
     least_edges: float = 1.5
-    """The same in edges of the mesh, where that is more."""
+    """The first of them in edges of the mesh, where that is more."""
     window_mm: float = 4.0
     """Edge of a patch, some three of which across are one window, mm."""
     steady: float = 0.3
-    """Weight of the whole surface's coefficient in each window, in windows with the mean amount of fine relief."""
+    """Weight of the whole surface's coefficients in each window, beside that of a window that tells as much as the mean one."""
     shortfall: float = 0.25
-    """By how much the coefficient is raised: what is read of a lump is too shallow, as for `FUSION.shortfall`."""
+    """By how much the coefficients are raised: what is read of a lump is too shallow, as for `FUSION.shortfall`."""
     doubt: float = 0.5
     """By how much the rest of what was read is lowered where all of it was lumps: what else is read there is no more than the
     noise's part."""
@@ -48,15 +49,15 @@ LUMPS = LumpsConstants()
 
 @record
 class FineForm:
-    """A mesh's own fine relief at its vertices. tilt: (v, 3) normal less that of the smoothed mesh. height_mm: (v,)."""
+    """A mesh's own fine relief at its vertices, in two bands. tilts: (v, 2, 3) part of the normal. heights_mm: (v, 2)."""
 
-    tilt: Floats
-    height_mm: Floats
+    tilts: Floats
+    heights_mm: Floats
 
 
-def calmed(surface: TexturedSurface, relief: Relief) -> tuple[Relief, float]:
+def calmed(surface: TexturedSurface, relief: Relief, tells: Floats) -> tuple[Relief, float]:
     """The relief with what is left of the mesh's lumps taken off the mesh, and the share of its fine relief that was lumps, 0
-    to 1 (mean square)."""
+    to 1 (mean square). tells: (n,) 0 to 1, how far a texel's shading tells slopes: little where the light falls squarely."""
     if not len(surface.faces) or not relief.covered.any():
         return relief, 0.0
     pairs, _ = edges(surface.faces)
@@ -68,36 +69,64 @@ def calmed(surface: TexturedSurface, relief: Relief) -> tuple[Relief, float]:
     def place(values: Floats) -> Floats:
         return surface.texels.interpolate(surface.faces, values)
 
-    tilt = place(form.tilt)
-    tilt -= (tilt * surface.normal).sum(axis=1, keepdims=True) * surface.normal
-    read = -relief.slope
-    products = np.stack([(read * tilt).sum(axis=1), np.square(tilt).sum(axis=1), np.square(read).sum(axis=1)], axis=1)
-    means, weight = surface.texels.gather(surface.faces, products * relief.covered[:, None], len(surface.vertices))
-    over = max(LUMPS.window_mm, 4.0 * spacing)
-    shared, own, all_ = (
-        over_patches(column * weight, surface.vertices, surface.vertex_normal, pairs, over) for column in means.T
-    )
-    if own.mean() <= 0.0:
-        return relief, 0.0
-    whole = min(float(shared.mean() / own.mean()), 0.0)
-    steady = LUMPS.steady * own.mean()
-    found = np.clip((shared + steady * whole) / (own + steady), -1.0, 0.0)
+    tilts = place(form.tilts)
+    tilts -= np.einsum("nbi,ni->nb", tilts, surface.normal)[..., None] * surface.normal[:, None]
+    own, shared, power = _products(surface, pairs, (tilts, -relief.slope), tells * relief.covered, spacing)
+    found = _coefficients(own, shared)
     lumps = np.clip((1.0 + LUMPS.shortfall) * found, -1.0, 0.0)
-    share = float((np.square(lumps) * own).mean() / own.mean())
+    whole = float(np.trace(own.mean(axis=0)))
+    share = float(np.einsum("va,vab,vb->v", lumps, own, lumps).mean() / whole) if whole > 0.0 else 0.0
     if share < LUMPS.least:
         return relief, 0.0
-    doubted = 1.0 - LUMPS.doubt * np.clip(np.square(found) * own / np.maximum(all_, 1e-12), 0.0, 1.0)
-    known, taken, rest = (place(values) * relief.covered for values in (found, lumps, doubted))
-    height = place(form.height_mm)
-    slope = rest[:, None] * (relief.slope + known[:, None] * tilt) - taken[:, None] * tilt
-    depth = rest * (relief.height_mm - known * height) + taken * height
+    share = min(share, 1.0)  # bands of the same lumps may go against each other
+    explained = np.einsum("va,vab,vb->v", found, own, found) / np.maximum(power, 1e-12)
+    rest = place(1.0 - LUMPS.doubt * np.clip(explained, 0.0, 1.0)) * relief.covered
+    known, taken = (place(values) * relief.covered[:, None] for values in (found, lumps))
+    heights = place(form.heights_mm)
+    slope = rest[:, None] * (relief.slope + np.einsum("nb,nbi->ni", known, tilts)) - np.einsum("nb,nbi->ni", taken, tilts)
+    depth = rest * (relief.height_mm - (known * heights).sum(axis=1)) + (taken * heights).sum(axis=1)
     return replace(relief, slope=slope.astype(np.float32), height_mm=depth.astype(np.float32)), share
 
 
+def _products(
+    surface: TexturedSurface, pairs: Ints, fields: tuple[Floats, Floats], weight: Floats, spacing: float
+) -> tuple[Floats, Floats, Floats]:
+    """Means in a window round each vertex: (v, 2, 2) of the bands' tilts with each other, (v, 2) with what was read, (v,) of
+    the square of that. fields: tilts (n, 2, 3) and what was read (n, 3). weight: (n,) of each texel."""
+    tilts, read = fields
+    bands = ((0, 0), (0, 1), (1, 1))
+    columns = [np.einsum("ni,ni->n", tilts[:, a], tilts[:, b]) for a, b in bands]
+    columns += [np.einsum("ni,ni->n", tilts[:, band], read) for band in (0, 1)]
+    columns.append(np.square(read).sum(axis=1))
+    means, amount = surface.texels.gather(surface.faces, np.stack(columns, axis=1) * weight[:, None], len(surface.vertices))
+    over = max(LUMPS.window_mm, 4.0 * spacing)
+    found = [over_patches(mean * amount, surface.vertices, surface.vertex_normal, pairs, over) for mean in means.T]
+    own = np.stack([np.stack(found[0:2], axis=1), np.stack(found[1:3], axis=1)], axis=1)
+    return own, np.stack(found[3:5], axis=1), found[5]
+
+
+def _coefficients(own: Floats, shared: Floats) -> Floats:
+    """(v, 2) coefficients of what was read on the bands of the mesh's own fine relief, -1 to 0, steadied by the whole's.
+
+    own, shared: as `_products` gives them.
+    """
+    mean = own.mean(axis=0)
+    ground = np.eye(2) * (1e-6 * np.trace(mean) + 1e-20)
+    whole = np.minimum(np.linalg.solve(mean + ground, shared.mean(axis=0)), 0.0)
+    steady = LUMPS.steady * mean + ground
+    found = np.linalg.solve(own + steady, (shared + steady @ whole)[..., None])[..., 0]
+    return np.clip(found, -1.0, 0.0)
+
+
 def fine_form(surface: TexturedSurface, ring: Ring, spacing: float) -> FineForm:
-    """What of a mesh's form is finer than `LUMPS.scale_mm`. ring: its vertices' neighbours. spacing: typical edge, mm."""
-    rounds = 2.0 * max(LUMPS.scale_mm / spacing, LUMPS.least_edges) ** 2
-    smooth = ring.spread(np.column_stack([surface.vertex_normal, surface.vertices]), rounds)
-    height = np.einsum("ij,ij->i", surface.vertices - smooth[:, 3:], surface.vertex_normal)
-    height -= ring.spread(height[:, None], rounds)[:, 0]  # a round form lies above its smoothed one everywhere
-    return FineForm((surface.vertex_normal - unit(smooth[:, :3])).astype(np.float32), height.astype(np.float32))
+    """What of a mesh's form is finer than `LUMPS.scales_mm`. ring: its vertices' neighbours. spacing: typical edge, mm."""
+    fine = np.column_stack([surface.vertex_normal, surface.vertices]).astype(np.float32)
+    finer = []
+    first = max(LUMPS.scales_mm[0], LUMPS.least_edges * spacing)
+    for scale in (first, first * LUMPS.scales_mm[1] / LUMPS.scales_mm[0]):
+        part = fine
+        for _ in range(2):  # twice, so that the bends of the form, wider than lumps, stay out
+            part = part - ring.spread(part, 2.0 * (scale / spacing) ** 2)
+        finer.append(part)
+    bands = np.stack([finer[0], finer[1] - finer[0]], axis=1)
+    return FineForm(bands[..., :3], np.einsum("vbi,vi->vb", bands[..., 3:], surface.vertex_normal))

@@ -36,7 +36,16 @@ from ..speckle import closed, speckles
 from ..textured_surface import TexturedSurface
 from .following import ALL_RELIEF, Marks, following, weakened
 from .fusion import Relief, beside_first, joined, patch_fields, refined
-from .inversion import Confidence, Evidence, Signal, blind_spectrum, confidence_of, gather_signal, tangential_irradiance
+from .inversion import (
+    INVERSION,
+    Confidence,
+    Evidence,
+    Signal,
+    blind_spectrum,
+    confidence_of,
+    gather_signal,
+    tangential_irradiance,
+)
 from .levelling import levels
 from .lumps import calmed
 
@@ -178,7 +187,7 @@ def recover(
         relief = replace(relief, shade=np.zeros_like(relief.shade))
     lumps = 0.0
     if calm_lumps:
-        relief, lumps = calmed(main, relief)
+        relief, lumps = calmed(main, relief, slope_visibility(photographed[0], lights[0]))
     # a texture that shows paint, or hardly any of this surface, does not speak against those that show it well
     trust = max(reading.share * reading.confidence.share for reading in readings)
     finest = min(reading.confidence.finest_mm for reading in readings)
@@ -267,6 +276,16 @@ def evidence_of(photo: Photographed, lit: Lit) -> Evidence:
     raw = log_residual(surface, luminance(photo.colours) / np.exp(paint.level), irradiance)
     closed = without_specks(surface, np.clip(raw, *RECOVERY.clip))
     return Evidence(closed, raw, paint, surface.normal, irradiance, tangential, lit.light.deviation)
+
+
+def slope_visibility(photo: Photographed, lit: Lit) -> Floats:
+    """(n,) 0 to 1, how far shading tells slopes in a texel: not where light falls squarely. 1 where no light is known."""
+    if lit.evidence.trust <= 0:
+        return np.ones(len(photo.surface), np.float32)
+    flux = photo.surface.texels.interpolate(photo.surface.faces, luminance(lit.shading.flux))
+    _, tangential = tangential_irradiance(flux, photo.surface.normal)
+    oblique = np.square(tangential).sum(axis=1)
+    return oblique / (oblique + INVERSION.kappa**2)
 
 
 def log_residual(surface: TexturedSurface, bright: Floats, irradiance: Floats) -> Floats:
