@@ -70,6 +70,8 @@ class Stage:
         """Names of blocks noted by another release of Blender: whether the user changed them can't be determined."""
         self._changing: dict[str, object] | None = None
         """The job's state while a swap is changing it, else None."""
+        self._settings_before: dict[str, object] | None = None
+        """The scene's settings that were the user's when the present swap began; None outside a swap."""
 
     @property
     def scene(self) -> bpy.types.Scene:
@@ -151,6 +153,8 @@ class Stage:
         state = self._state() if self._changing is None else self._changing
         noted = state.setdefault(SETTINGS, {})
         theirs = {} if self._afresh else users_settings(self.scene, noted, paths)
+        if self._settings_before is not None:  # a swap has put old data aside, which is nobody's choice
+            theirs = {path: value for path, value in theirs.items() if path in self._settings_before}
         world = self.scene.world
         action()
         note_settings(self.scene, noted, paths)
@@ -216,6 +220,8 @@ class Stage:
         state = self._changing = self._state()
         if "made" not in state:  # a piece of 80 mm shown as "0.08 m" can't be read
             show_millimetres(self.scene)
+        noted = state.get(SETTINGS, {})
+        self._settings_before = users_settings(self.scene, noted, noted.keys() - {COMPOSITOR})
         swap = Swap(self, self._request, state)
         try:
             swap.make()
@@ -229,7 +235,7 @@ class Stage:
         finally:
             if swap.exchange.finished:
                 self._before = {block.session_uid for block in roles.blocks()}  # a discard must not take the new state away
-            self._changing = None
+            self._changing = self._settings_before = None
             self._request = Request()
         if self._unclear:
             self.note(

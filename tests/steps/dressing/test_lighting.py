@@ -15,7 +15,7 @@ from mathutils import Vector
 from blender_addon.core import srgb
 from blender_addon.core.dressing import exposure, light_setups
 from blender_addon.job.errors import JobError
-from blender_addon.scene import images
+from blender_addon.scene import images, roles
 from blender_addon.scene.dressing import hdri, lights, meter
 from blender_addon.scene.dressing.shot_light import (
     CLOSE_OFFSET,
@@ -180,6 +180,21 @@ def test_bad_surroundings_are_reported_and_nothing_is_left(name: str, words: str
     with pytest.raises(JobError, match=words):
         run("lighting.setup=hdri", f'lighting.surroundings="{where}"')
     assert not bpy.data.images and not bpy.data.worlds
+
+
+def test_another_set_up_brings_its_own_world_and_leaves_yours() -> None:
+    """With none, an overcast sky would leave the pictures black."""
+    scene = bpy.context.scene
+    for name in ("north_window", "overcast", "soft", "north_window"):
+        run(f"lighting.setup={name}")
+        assert scene.world is not None
+        assert scene.world[roles.KEY] == name
+    scene.world = yours = bpy.data.worlds.new("Yours")
+    run("lighting.setup=overcast")
+    assert scene.world == yours
+    scene.world = None
+    run("lighting.setup=soft")
+    assert scene.world is None  # taken away by hand
 
 
 def test_blender_brings_eight_surroundings() -> None:
