@@ -45,8 +45,8 @@ def _normals_over(
     normals = shading_normals(vertices.astype(float), faces)
     starts = surface.position[spots] + REACH_MM * surface.normal[spots]
     hits = [
-        tree.ray_cast(start, -normal, 2 * REACH_MM)
-        for start, normal in zip(starts.tolist(), surface.normal[spots].tolist(), strict=True)
+        tree.ray_cast(start, inwards, 2 * REACH_MM)
+        for start, inwards in zip(starts.tolist(), (-surface.normal[spots]).tolist(), strict=True)
     ]
     known = np.array([hit[0] is not None for hit in hits])
     face = np.array([hit[2] if hit[0] is not None else 0 for hit in hits])
