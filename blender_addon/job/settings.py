@@ -54,6 +54,11 @@ class Spec:
     size: int = 3
     when: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
+    @property
+    def automatic(self) -> str:
+        """What is done while the setting is not set, as its help says behind "auto:"; '' where nothing takes its place."""
+        return self.help.partition("uto: ")[2]
+
 
 def _declare(default: object, spec: Spec) -> Any:
     if spec.optional is False and default is None:

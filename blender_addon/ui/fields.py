@@ -43,9 +43,9 @@ def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, st
         row = layout.row(align=True, heading=label_of(name, spec))
         row.prop(group, f"use_{name}", text="")
         if not getattr(group, f"use_{name}"):
-            row.label(text="Auto")
-            return
-        row.prop(group, name, text="")
+            row.label(text="Auto" if spec.automatic else "Not given")
+        else:
+            row.prop(group, name, text="")
     if pickable:
         for operator, icon in (("bozzetto.pick_point", "EYEDROPPER"), ("bozzetto.point_from_cursor", "PIVOT_CURSOR")):
             button = row.operator(operator, text="", icon=icon)
