@@ -79,7 +79,7 @@ def draw_lens(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
     ):  # fmt: skip
         layout.prop(camera, f'["{name}"]', text=words)
     row = layout.row(align=True)
-    for place, words in enumerate(("Format", "by")):
+    for place, words in enumerate(("Sensor (mm)", "by")):
         row.prop(camera, f'["{lens_drivers.FORMAT}"]', index=place, text=words)
 
 
