@@ -30,7 +30,7 @@ LETTER = 6.3
 """Mean letter width in px at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
 
-LABELS, MARGINS = 0.4, 60.0
+LABELS, MARGINS = 0.4, 40.0
 """The share of a row that Blender gives the label before a control; pixels of a sidebar beside its rows, a guess."""
 
 
