@@ -31,7 +31,9 @@ def browser(hand: Hand, folder: str) -> Step:
             break
     shown = area.spaces.active.params
     shown.directory, shown.display_type, shown.use_filter = folder.encode(), "LIST_VERTICAL", False
-    area.spaces.active.show_region_ui = area.spaces.active.show_region_toolbar = area.spaces.active.show_region_tool_props = False
+    area.spaces.active.show_region_ui = area.spaces.active.show_region_toolbar = area.spaces.active.show_region_tool_props = (
+        False
+    )
     for _ in range(8):
         area.tag_redraw()
         yield
