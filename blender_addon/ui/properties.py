@@ -185,6 +185,8 @@ def _asked_property(step: str, asked: AskedRow) -> Any:
                 row = rows[0]
         if row is None:
             return
+        if getattr(row, asked.field) != value:  # what failed was said of another file
+            job.failed_step = job.failed_words = ""
         setattr(row, asked.field, value)
         if not value and not asked.needed:
             rows.remove(next(place for place, entry in enumerate(rows) if entry == row))

@@ -230,6 +230,10 @@ def test_what_failed_is_said_on_the_first_panel_and_on_its_steps() -> None:
     assert "Failed: The piece has no height" in words(drawn("BOZZETTO_PT_orientation"))
     assert drawn("BOZZETTO_PT_orientation", "draw_header_preset").words == ["failed"]
     assert "Failed" not in words(drawn("BOZZETTO_PT_intake"))
+    job.scan = ""
+    assert job.failed_words, "nothing was chosen"
+    job.scan = "another.obj"
+    assert "set one" not in words(drawn("BOZZETTO_PT_job")), "it was said of another scan"
 
 
 @pytest.mark.parametrize("step", [step.name for step in catalogue()][:3])
