@@ -37,7 +37,8 @@ class Spec:
     `kind` is one of number, integer, switch, choice, text, file, folder, point, colour, table, object, collection, image.
     `unit` is 'mm', 'deg', '%', 'stops', 'K', 's', 'px' or ''. `optional` fields may be None: automatic. `choices` are
     (key, label, help). `when` lists (field, values): the field matters, and is shown, only while one of those fields has one of
-    those values. `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills.
+    those values. `row` is the dataclass of a table's rows; `short` names the row field that a bare string fills. `place`: a
+    point is a place, which can be picked in the view, and no direction.
     """
 
     kind: str
@@ -52,7 +53,13 @@ class Spec:
     label: str = ""
     more: bool = False
     size: int = 3
+    place: bool = True
     when: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    @property
+    def automatic(self) -> str:
+        """What is done while the setting is not set, as its help says behind "auto:"; '' where nothing takes its place."""
+        return self.help.partition("uto: ")[2]
 
 
 def _declare(default: object, spec: Spec) -> Any:
@@ -113,10 +120,17 @@ def folder(default: str | None, *, help: str, label: str = "", more: bool = Fals
 
 
 def point(
-    default: tuple[float, ...] | None, *, help: str, unit: str = "mm", size: int = 3, label: str = "", more: bool = False
+    default: tuple[float, ...] | None,
+    *,
+    help: str,
+    unit: str = "mm",
+    size: int = 3,
+    place: bool = True,
+    label: str = "",
+    more: bool = False,
 ) -> Any:
-    """A point or vector of `size` numbers, in `unit`."""
-    return _declare(default, Spec("point", help, unit, size=size, label=label, more=more))
+    """A point of `size` numbers, in `unit`. place: whether it can be picked in the view; False for a direction."""
+    return _declare(default, Spec("point", help, unit, size=size, place=place, label=label, more=more))
 
 
 def colour(default: tuple[float, float, float] | None, *, help: str, label: str = "", more: bool = False) -> Any:

@@ -30,38 +30,64 @@ LETTER = 6.3
 """Mean letter width in px at an interface scale of 1; a guess that keeps lines inside the sidebar."""
 
 
-def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str) -> None:
-    """Draw one setting of a step's property group."""
+LABELS, MARGINS = 0.4, 40.0
+"""The share of a row that Blender gives the label before a control; pixels of a sidebar beside its rows, a guess."""
+
+
+def room_of(context: bpy.types.Context) -> int:
+    """Letters of a label that fit before its control in the region that is drawn."""
+    width = context.region.width if context.region else 300.0
+    return int(LABELS * (width / context.preferences.system.ui_scale - MARGINS) / LETTER)
+
+
+def draw_field(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str, *, room: int = 99) -> None:
+    """Draw one setting of a step's property group. room: letters of a label that fit; a longer one gets more of the row."""
     if spec.kind == "table":
         _draw_table(layout, group, name, spec, step)
         return
-    pickable = spec.kind == "point" and spec.size == 3 and spec.unit != "px"  # a place in the scene, not in a picture
-    if not has_switch(spec):
-        row = layout.row(align=True) if pickable else layout  # an extra row per setting would slow down redraws
-        row.prop(group, name)
+    pickable = spec.kind == "point" and spec.place and spec.size == 3 and spec.unit != "px"  # in the scene, not in a picture
+    label, switched = label_of(name, spec), has_switch(spec)
+    long = len(label) > room and (switched or spec.kind != "switch")
+    if long:
+        row = _behind(layout, label, room)
+    elif switched:
+        row = layout.row(align=True, heading=label)
     else:
-        row = layout.row(align=True, heading=label_of(name, spec))
+        row = layout.row(align=True) if pickable else layout  # an extra row per setting would slow down redraws
+    if switched:
         row.prop(group, f"use_{name}", text="")
-        if not getattr(group, f"use_{name}"):
-            row.label(text="Auto")
-            return
+    if switched and not getattr(group, f"use_{name}"):
+        row.label(text="Auto" if spec.automatic else "Not given")
+    elif switched or long:
         row.prop(group, name, text="")
+    else:
+        row.prop(group, name)
     if pickable:
         for operator, icon in (("bozzetto.pick_point", "EYEDROPPER"), ("bozzetto.point_from_cursor", "PIVOT_CURSOR")):
             button = row.operator(operator, text="", icon=icon)
             button.group, button.field = group.path_from_id(), name
 
 
-def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool) -> None:
-    """Draw a step's applicable settings: those that most jobs need, or the others."""
+def _behind(layout: bpy.types.UILayout, label: str, room: int) -> bpy.types.UILayout:
+    """The row behind a label that is too long for its usual share of the width: the control gets the rest, at least a third."""
+    parts = layout.split(factor=min(LABELS * len(label) / max(room, 1), 2.0 / 3.0))
+    parts.use_property_split = False
+    words = parts.row()
+    words.alignment = "RIGHT"
+    words.label(text=label)
+    return parts.row(align=True)
+
+
+def draw_fields(layout: bpy.types.UILayout, group: Any, step: Any, *, more: bool, room: int) -> None:
+    """Draw a step's applicable settings: those that most jobs need, or the others. room: letters of a label that fit."""
     values = partial(getattr, group)
     for name, spec in specs(step.settings).items():
         if spec.more != more or (spec.when and not matters(spec, values)):
             continue
-        if spec.kind in PLAIN and not spec.optional:  # most are, and panels are drawn many times per second
+        if spec.kind in PLAIN and not spec.optional and len(label_of(name, spec)) <= room:  # most are, and are drawn often
             layout.prop(group, name)
         else:
-            draw_field(layout, group, name, spec, step.name)
+            draw_field(layout, group, name, spec, step.name, room=room)
 
 
 def _draw_table(layout: bpy.types.UILayout, group: Any, name: str, spec: Spec, step: str) -> None:

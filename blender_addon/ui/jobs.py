@@ -153,17 +153,16 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
     """Use a dropped file as this job's scan or its stand's; from a dropped job sheet use everything, or only its look"""
 
     bl_idname = "bozzetto.drop_scan"
-    bl_label = "Scan for Bozzetto"
+    bl_label = "Scan or job for Bozzetto"
     bl_options = {"INTERNAL", "UNDO"}
 
     directory: StringProperty(subtype="DIR_PATH", options={"SKIP_SAVE", "HIDDEN"})
     files: CollectionProperty(type=bpy.types.OperatorFileListElement, options={"SKIP_SAVE", "HIDDEN"})
     filepath: StringProperty(subtype="FILE_PATH", options={"SKIP_SAVE", "HIDDEN"})
-    use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as)
-    take: EnumProperty(
-        name="Use", description="What is used from the dropped job sheet",
-        items=TAKES,
-    )  # fmt: skip
+    use_as: EnumProperty(name="It is", description="What the dropped file shows", items=_dropped_as, options={"SKIP_SAVE"})
+    take: EnumProperty(  # an answer given once must not hold for the next file, which may be dropped without a question
+        name="Use", description="What is used from the dropped job sheet", items=TAKES, options={"SKIP_SAVE"}
+    )
     kept: ClassVar[list[tuple[str, str, str]]] = []
 
     def _paths(self) -> list[Path]:
@@ -178,7 +177,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         job, names = context.scene.bozzetto, [asked.name for _, asked in asked_rows()]
         if len(paths) > 1 or not getattr(job, names[0]):
             return self.execute(context)
-        if paths[0].suffix == ".toml":
+        if paths[0].suffix.lower() == ".toml":
             self.take = "LOOK"
             return set(context.window_manager.invoke_props_dialog(self, width=420, title=paths[0].name, confirm_text="Use it"))
         self.use_as = next((name for name in names if not getattr(job, name)), names[0])
@@ -186,7 +185,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
 
     def draw(self, context: bpy.types.Context) -> None:
         """Draw the question, and what the chosen answer does to this job."""
-        asked, layout = "take" if self._paths()[0].suffix == ".toml" else "use_as", self.layout
+        asked, layout = "take" if self._paths()[0].suffix.lower() == ".toml" else "use_as", self.layout
         layout.label(
             text="This job has a scan already. What should be used from the dropped job?"
             if asked == "take"
@@ -205,7 +204,7 @@ class BOZZETTO_OT_drop_scan(bpy.types.Operator):
         paths, job = self._paths(), context.scene.bozzetto
         if not paths:
             return {"CANCELLED"}
-        if paths[0].suffix == ".toml":
+        if paths[0].suffix.lower() == ".toml":
             return load(self, context, paths[0], only_look=self.take == "LOOK")
         names = [asked.name for _, asked in asked_rows()]
         if len(paths) == 1:
@@ -225,7 +224,7 @@ class BOZZETTO_FH_scan(bpy.types.FileHandler):
     """A scan or a job dropped into the 3D view"""
 
     bl_idname = "BOZZETTO_FH_scan"
-    bl_label = "Scan for Bozzetto"
+    bl_label = "Scan or job for Bozzetto"
     bl_import_operator = "bozzetto.drop_scan"
     bl_file_extensions = ";".join((*SCANS, ".toml"))
 

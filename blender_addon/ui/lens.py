@@ -79,7 +79,7 @@ def draw_lens(layout: bpy.types.UILayout, camera: bpy.types.Object) -> None:
     ):  # fmt: skip
         layout.prop(camera, f'["{name}"]', text=words)
     row = layout.row(align=True)
-    for place, words in enumerate(("Format", "by")):
+    for place, words in enumerate(("Sensor (mm)", "by")):
         row.prop(camera, f'["{lens_drivers.FORMAT}"]', index=place, text=words)
 
 
@@ -331,8 +331,9 @@ CLASSES = (
 
 def register() -> None:
     """Add properties for the two picked points."""
-    for name, words in zip(ENDS.values(), ("Sharp from here", "Sharp to there"), strict=True):
-        point = FloatVectorProperty(name=words, subtype="TRANSLATION", unit="LENGTH", precision=4)
+    for name, words, end in zip(ENDS.values(), ("Sharp from here", "Sharp to there"), ("near", "far"), strict=True):
+        help_text = f"The {end} end of what must be sharp: x, y and z in the scene, for the question which f-number holds it"
+        point = FloatVectorProperty(name=words, description=help_text, subtype="TRANSLATION", unit="LENGTH", precision=4)
         setattr(bpy.types.WindowManager, name, point)
 
 

@@ -19,7 +19,7 @@ from ..steps import catalogue
 from .folders import output_folder
 from .on_screen import sheet_of
 from .overlays.picture_in_view import PictureInView
-from .pictures import first_look_at, largest_view, picture_of_first_shot, show_first_shot
+from .pictures import first_look_at, largest_view, picture_of_first_shot, show_first_shot, show_subject
 from .watched_work import WatchedWork
 
 Work = Generator[Update, None, tuple[Report, Notes]]
@@ -63,7 +63,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
 
     def _begin(self, context: bpy.types.Context) -> Work | None:
         steps, scene = catalogue(), context.scene
-        self._at = ""
+        self._at, self._bare = "", False
         self._picture: PictureInView | None = None
         self._shown_in_view: Path | None = None
         scene.bozzetto.failed_step = scene.bozzetto.failed_words = ""
@@ -75,6 +75,7 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
                 return None
             look = first_look_at(scene) if self._watched and self._is_first(scene, sheet) else None
             out = output_folder(scene, sheet.name)
+            self._bare = not any(Stage(scene, sheet).has(role) for role in ("scan", "shot"))
             run = run_session(part, steps, sheet, scene, out=out, afresh=self.afresh, means=Means(first_look=look))
             return self._made_ready(part, run) if self._watched else run
         except JobError as error:
@@ -131,6 +132,8 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
             self._picture = None
             light = Stage(context.scene, sheet_of(context.scene, catalogue())).has("light")
             show_first_shot(context.window, lit=light)
+        elif self._bare:  # the first steps were run alone
+            show_subject(context.window)
         return super()._end(context, state)
 
     def cancel(self, context: bpy.types.Context) -> None:
@@ -141,8 +144,10 @@ class BOZZETTO_OT_run_job(WatchedWork, bpy.types.Operator):
 
     def _finish(self, context: bpy.types.Context, value: Any) -> None:
         _, notes = value
+        labels = {step.name: step.label for step in catalogue()}
         for note in notes:
-            self.report({"WARNING" if note.level == "warning" else "INFO"}, str(note))
+            level = "WARNING" if note.level == "warning" else "INFO"
+            self.report({level}, f"{labels.get(note.step, note.step)}: {note.words}")
 
     def _failed(self, context: bpy.types.Context, error: JobError) -> None:
         """Store the error for the tab, and report it."""

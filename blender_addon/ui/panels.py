@@ -15,7 +15,7 @@ from ..job.notes import several
 from ..job.settings import FIRST, marked, specs
 from ..job.step import FOLDERS, Step
 from ..steps import catalogue
-from .fields import LETTER, Tab, draw_field, draw_fields, paragraph
+from .fields import LETTER, Tab, draw_field, draw_fields, paragraph, room_of
 from .job_state import JobState, state_of
 from .lens import BOZZETTO_PT_lens
 from .looks.panel import BOZZETTO_PT_looks
@@ -165,12 +165,13 @@ def _draw_step(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
     _draw_line(layout, context, step, state)
     layout.use_property_split = True
     layout.use_property_decorate = False
-    draw_fields(layout, group, step, more=False)
+    room = room_of(context)
+    draw_fields(layout, group, step, more=False, room=room)
     if any(spec.more for spec in specs(step.settings).values()):
         header, body = layout.panel(f"bozzetto_more_{step.name}", default_closed=True)
         header.label(text="More")
         if body:
-            draw_fields(body, group, step, more=True)
+            draw_fields(body, group, step, more=True, room=room)
     missing = WAITS if running() else state.missing(step)
     column = layout.column(align=True)
     column.enabled = not missing

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import bpy
 from bpy.props import StringProperty
+from mathutils import Vector
 
 from ..job.step import maker
+from ..scene import roles
 from ..scene.delivery.copies.finished import Finished, finished, shots_of
 from ..scene.delivery.device import find_device
 from ..scene.delivery.trial import try_hero
-from ..scene.roles import KEY
 from ..scene.shots import lens_drivers
 from ..scene.stage import Stage
 from ..steps import catalogue
@@ -34,6 +35,9 @@ SCALE = 6.0
 
 DRAWN_S = 0.3
 """Seconds after which a new window has been drawn; where it takes longer its picture stays at full size."""
+
+DISTANCE = 1.7
+"""Distance from which a subject is looked at, over its diagonal; by eye, with room left for the sidebar."""
 
 LOOK, LOOK_SIDE = "First look", 480
 """Title of the first picture, and pixels along its longer side."""
@@ -92,7 +96,7 @@ def picture_of_first_shot(scene: bpy.types.Scene) -> Finished | None:
     """The finished picture of the first shot, titled for the view; until then the first look at it."""
     shots = shots_of(scene)
     out = output_folder(scene, state_of(scene).sheet.name)
-    done = out / "pictures" / f"{shots[0].get(KEY, shots[0].name)}.png" if shots else None
+    done = out / "pictures" / f"{shots[0].get(roles.KEY, shots[0].name)}.png" if shots else None
     if done is not None and done.is_file():
         return Finished("The finished picture; the others follow", done, done)
     look = first_look_of(scene)
@@ -175,6 +179,24 @@ def show_first_shot(window: bpy.types.Window, *, lit: bool) -> None:
         space.shading.type = lit_shading()
     elif space.shading.type == "SOLID":
         space.shading.color_type = "MATERIAL"  # as textures a piece in a procedural material would show its normal map
+    area.tag_redraw()
+
+
+def show_subject(window: bpy.types.Window) -> None:
+    """Make the window's largest 3D view look at what there is of the subject: in Blender's own view it would be a dot."""
+    scene, area = window.scene, largest_view(window)
+    job = str(scene.get(roles.JOB, ""))
+    for wanted in (("piece", "stand"), ("upright",), ("clean",), ("scan",)):
+        items = [item for role in wanted for item in roles.players(job, role=role, scene=scene, kinds=("objects",))]
+        corners = [item.matrix_world @ Vector(corner) for item in items if item.visible_get() for corner in item.bound_box]
+        if corners:
+            break
+    if area is None or not corners:
+        return
+    low, high = (Vector(map(side, zip(*corners, strict=True))) for side in (min, max))
+    space, size = area.spaces.active, (high - low).length
+    space.region_3d.view_location, space.region_3d.view_distance = 0.5 * (low + high), DISTANCE * size
+    space.clip_start = min(space.clip_start, 0.01 * size)
     area.tag_redraw()
 
 

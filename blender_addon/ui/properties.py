@@ -5,6 +5,7 @@ Here the settings' millimetres become metres and their degrees radians. An optio
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from functools import cache
 from typing import Any
@@ -96,7 +97,7 @@ def carry_old_names(scene: bpy.types.Scene) -> None:
 
 def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: bool = False) -> Any:
     """The Blender property of a field with the default `value`. live: its changes are applied to the material at once."""
-    unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in spec.help else f" ({spec.unit})"
+    unit = "" if spec.unit in ("", "mm", "deg") or spec.unit in re.findall(r"\w+|%", spec.help) else f" ({spec.unit})"
     common: dict[str, Any] = {"name": label_of(name, spec), "description": f"{spec.help}{unit}"}
     if hidden:
         common["options"] = {"HIDDEN"}
@@ -133,6 +134,11 @@ def _property(spec: Spec, value: Any, name: str, *, hidden: bool = False, live: 
             return StringProperty(default=value or "", **common)
 
 
+def _of_switch(spec: Spec) -> str:
+    """The tooltip of an optional setting's switch: what holds while it is off."""
+    return f"On: as set beside it. Off: {spec.automatic}" if spec.automatic else f"{spec.help}. Off: not given"
+
+
 @cache
 def _group(settings: type) -> type:
     """The property group of a settings class."""
@@ -144,7 +150,7 @@ def _group(settings: type) -> type:
         if has_switch(spec):
             extra = {"update": _begins(name, spec)} if spec.kind == "number" and spec.unit == "mm" else {}
             annotations[f"use_{name}"] = BoolProperty(
-                name=f"Set {label_of(name, spec).lower()}", description="Off: automatic", default=False, **extra
+                name=f"Set: {label_of(name, spec)}", description=_of_switch(spec), default=False, **extra
             )
     for old, new in _renamed(settings):
         annotations[old] = _property(specs(settings)[new], getattr(default, new), new, hidden=True)
@@ -179,6 +185,8 @@ def _asked_property(step: str, asked: AskedRow) -> Any:
                 row = rows[0]
         if row is None:
             return
+        if getattr(row, asked.field) != value:  # what failed was said of another file
+            job.failed_step = job.failed_words = ""
         setattr(row, asked.field, value)
         if not value and not asked.needed:
             rows.remove(next(place for place, entry in enumerate(rows) if entry == row))

@@ -108,7 +108,7 @@ def draw_tools(layout: bpy.types.UILayout, context: bpy.types.Context, step: Ste
     painting, ran = context.mode == "PAINT_VERTEX", step.name in state_of(context.scene).results
     for role in step.makes:
         if ran:
-            draw_switches(layout, context.window_manager, makes=role)
+            draw_switches(layout, context, makes=role)
         row = layout.row(align=True)
         for identifier, words in tools_of(role, context.scene):
             row.operator(identifier, text=words, depress=painting and role == "piece")

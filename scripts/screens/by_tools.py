@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import bpy
+import by_drops
 import by_scenes
 from by_hand import Hand, asked, looking, pixel, view_of, waited
 from checks import (
@@ -330,7 +331,7 @@ def look_taken(hand: Hand, checks: Checks) -> Step:
 
 PARTS = {
     "points": points, "overlays": overlays, "dial": dial, "crop": crop, "brush": brush, "view_shot": view_shot, "wipe": wipe,
-    "looks": looks, "stop": stop, "drop": drop, **by_scenes.PARTS,
+    "looks": looks, "stop": stop, "drop": drop, **by_drops.PARTS, **by_scenes.PARTS,
 }  # fmt: skip
 
 

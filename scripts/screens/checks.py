@@ -90,7 +90,7 @@ def state() -> str:
         for item in sorted(bpy.context.scene.objects, key=lambda item: item.name)
     ]
     masks = [(image.name, round(sum(image.pixels[:: max(4, 4 * (len(image.pixels) // 4000))]), 3)) for image in bpy.data.images
-             if image.name.startswith("Debris")]  # fmt: skip
+             if image.users and image.name.startswith("Debris")]  # fmt: skip
     turn = [
         [round(value, 6) for value in node.inputs["Rotation"].default_value]
         for world in bpy.data.worlds if world.node_tree for node in world.node_tree.nodes if node.label == "Turn"

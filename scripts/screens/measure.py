@@ -53,7 +53,7 @@ def session(desk: Any) -> Iterator[None]:
 
 
 def tooltips_missing() -> list[str]:
-    """The controls that say nothing of themselves: settings, preferences, operators and what they ask."""
+    """The controls that say nothing of themselves: settings, preferences, switches of the view, operators and what they ask."""
     found = []
     groups = [group for group in bpy.types.PropertyGroup.__subclasses__() if group.__name__.startswith("BOZZETTO_")]
     for group in [*groups, *bpy.types.AddonPreferences.__subclasses__()]:
@@ -64,6 +64,9 @@ def tooltips_missing() -> list[str]:
             for prop in group.bl_rna.properties
             if prop.identifier not in ("rna_type", "name", "bl_idname") and not prop.is_hidden and not prop.description.strip()
         ]
+    for prop in bpy.types.WindowManager.bl_rna.properties:
+        if prop.identifier.startswith("bozzetto_") and not prop.description.strip():
+            found.append(f"WindowManager.{prop.identifier}")
     for name in dir(bpy.ops.bozzetto):
         rna = getattr(bpy.ops.bozzetto, name).get_rna_type()
         if not rna.description.strip() or rna.description == rna.name:

@@ -17,8 +17,19 @@ from scripts.tasks import ROOT, TaskError, debian, envs
 
 HERE = Path(__file__).parent
 SUITE = "sid"
-DRIVERS = ("drive.py", "by_hand.py", "by_tools.py", "by_scenes.py", "checks.py", "measure.py", "fuzz.py", "edits.py", "tour.py")
-LEFT = ("pictures", "samples", "looks", "turntable")
+DRIVERS = (
+    "drive.py",
+    "by_hand.py",
+    "by_tools.py",
+    "by_scenes.py",
+    "by_drops.py",
+    "checks.py",
+    "measure.py",
+    "fuzz.py",
+    "edits.py",
+    "tour.py",
+)
+LEFT = ("pictures", "samples", "looks", "turntable", "comparison")
 """Folders of a finished job that are brought with its .blend."""
 TROUBLE = re.compile(r"Traceback|Python script error in|^Error: |^\w+Error: |unknown operator|rna_uiItem", re.M)
 

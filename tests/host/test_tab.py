@@ -66,6 +66,8 @@ def test_dropped_files_find_their_place(job: Any, tmp_path: Path) -> None:
     assert drop(filepath=str(sheet)) == {"FINISHED"}
     assert job.orientation.use_height and job.orientation.height == pytest.approx(0.042)
     assert drop() == {"CANCELLED"}
+    for answer in ("take", "use_as"):  # else an answer given once would hold for a file that is dropped without a question
+        assert drop.get_rna_type().properties[answer].is_skip_save, answer
 
 
 def test_a_job_saved_is_loaded_again_and_remembered(job: Any, tmp_path: Path) -> None:

@@ -38,6 +38,7 @@ def test_each_choice_is_explained() -> None:
         (name, *choice) for step in catalogue() for name, spec in specs(step.settings).items() for choice in spec.choices
     ]
     assert declared
+    assert not [(name, label) for name, _, label, help_text in declared if help_text in ("", label)], "a name says nothing new"
     assert all(f"- `{name} = {key}`: {label}. {meaning}\n" in words for name, key, label, meaning in declared)
 
 

@@ -171,6 +171,38 @@ def test_a_setting_that_is_automatic_says_so_and_shows_its_value_when_switched_o
     assert "board_width" in [name for _, name in drawn("BOZZETTO_PT_tabletop").props]
 
 
+def test_what_was_not_given_says_so_and_can_be_picked_in_the_view_at_once() -> None:
+    group = bpy.context.scene.bozzetto.orientation
+    seen = drawn("BOZZETTO_PT_orientation")
+    assert not group.use_point_a and seen.words.count("Not given") >= 2 and "point_a" not in [name for _, name in seen.props]
+    picked = [button.field for name, button, *_ in seen.buttons if name == "bozzetto.pick_point"]
+    assert picked == ["point_a", "point_b"], "and a direction is no place"
+    assert "Off: not given" in group.bl_rna.properties["use_point_a"].description
+    assert group.bl_rna.properties["use_front"].description.endswith("Off: proposed by the piece's symmetry")
+
+
+def test_a_label_too_long_for_its_share_of_a_row_is_written_out_before_its_control(monkeypatch: pytest.MonkeyPatch) -> None:
+    long, short = "Circle of confusion", "Pupil ratio"
+    seen = drawn("BOZZETTO_PT_camera")
+    assert long in seen.words and short not in seen.words, "a label that fits is left to Blender"
+    monkeypatch.setattr(Context, "region", SimpleNamespace(width=700.0))
+    seen = drawn("BOZZETTO_PT_camera")
+    assert long not in seen.words and "sharpness" in [name for _, name in seen.props]
+
+
+def test_a_switch_of_the_view_is_offered_where_there_is_something_to_show() -> None:
+    bpy.ops.wm.open_mainfile(filepath=str(SAMPLE))
+    shown = {"orientation": "support", "separation": "line", "camera": "keep_out"}
+
+    def offered(step: str) -> bool:
+        return f"bozzetto_show_{shown[step]}" in [prop for _, prop in drawn(f"BOZZETTO_PT_{step}").props]
+
+    assert [step for step in shown if offered(step)] == ["orientation", "camera"], "this piece has no stand"
+    for item in [item for item in bpy.context.scene.objects if item.get("bozzetto_role") in ("shot", "piece", "upright")]:
+        bpy.data.objects.remove(item)
+    assert not any(offered(step) for step in shown)
+
+
 def test_a_finished_job_says_what_each_step_found_and_offers_the_rest() -> None:
     bpy.ops.wm.open_mainfile(filepath=str(SAMPLE))
     scene = bpy.context.scene
@@ -198,6 +230,10 @@ def test_what_failed_is_said_on_the_first_panel_and_on_its_steps() -> None:
     assert "Failed: The piece has no height" in words(drawn("BOZZETTO_PT_orientation"))
     assert drawn("BOZZETTO_PT_orientation", "draw_header_preset").words == ["failed"]
     assert "Failed" not in words(drawn("BOZZETTO_PT_intake"))
+    job.scan = ""
+    assert job.failed_words, "nothing was chosen"
+    job.scan = "another.obj"
+    assert "set one" not in words(drawn("BOZZETTO_PT_job")), "it was said of another scan"
 
 
 @pytest.mark.parametrize("step", [step.name for step in catalogue()][:3])

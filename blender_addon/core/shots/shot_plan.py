@@ -164,7 +164,7 @@ def _too_deep(shot: Shot, depths: Floats) -> tuple[str, ...]:
     count = len(bracket(shot.optics, first, last, shot.ask.coc, most=100_000).focus_mm)
     words = (
         f"{shot.ask.name}: f/{shot.optics.fnumber:g} holds {far - near:.1f} mm of the {last - first:.1f} mm seen, and a "
-        f'smaller opening would only soften it; depth = "bracket" would hold all in {count} slices'
+        f'smaller opening would only soften it; a focus bracket (depth = "bracket") would hold all in {count} slices'
     )
     return (words,)
 

@@ -152,9 +152,9 @@ def _properties(item: bpy.types.Object, lens: Lens) -> None:
     o = lens.optics
     values = {
         key.FOCAL: (o.focal_mm, "Focal length of the lens, mm", 1.0, 2000.0),
-        key.FNUMBER: (o.fnumber, "The marked f-number", 0.5, 128.0),
+        key.FNUMBER: (o.fnumber, "f-number marked on the lens; higher: more depth of field, more diffraction", 0.5, 128.0),
         key.FOCUS: (o.focus_mm, "From the lens (entrance pupil) to the plane in focus, mm", 1.0, 1e6),
-        key.PUPIL: (o.pupil_ratio, "Exit pupil over entrance pupil; 1 for a symmetric lens", 0.1, 10.0),
+        key.PUPIL: (o.pupil_ratio, "Exit pupil over entrance pupil of the lens; 1 is symmetric", 0.1, 10.0),
         key.COC: (lens.coc_mm, "Blur on the sensor that still counts as sharp, mm", 1e-4, 1.0),
     }
     for name, (value, words, low, high) in values.items():

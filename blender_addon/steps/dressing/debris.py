@@ -76,15 +76,16 @@ def run(stage: Stage, settings: Settings) -> Run:
     points = make_points("Debris", METRES * laid.places, laid.piece, laid.turns, laid.sizes, laid.tints, shapes)
     points[set_parts.PART_OF] = ""
     set_parts.offer_part(stage, "debris", points, key="table", name="Debris")
+    powder = int(sum(pieces[k].kind == "grain" for k in laid.piece))
     figures: dict[str, object] = {
         "pieces": len(laid),
-        "grains": int(sum(pieces[k].kind == "grain" for k in laid.piece)),
+        "grains": powder,
         "body": body,
     }
     if settings.on_stand and stage.find("stand") is not None:
         yield Progress(0.9, "Laying a little on the stand")
         figures["on_stand"] = _on_stand(stage, settings, pieces, body, shapes, seed + 17)
-    return Result(f"{len(laid):,} pieces of {body} round the work", figures)
+    return Result(f"{len(laid) - powder:,} pieces of {body} and {powder:,} of powder round the work", figures)
 
 
 @record

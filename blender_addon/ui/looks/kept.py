@@ -27,6 +27,8 @@ from .relief import SIDE, device_of, shot_to_try
 
 previews = Previews()
 """The pictures of the stored looks."""
+SHOT = "# Its picture shows the shot "
+"""How the sheet of a stored look begins, before the key of the shot that is in its picture."""
 
 
 def of_a_look(step: Step) -> bool:
@@ -44,6 +46,12 @@ def looks_of(scene: bpy.types.Scene) -> list[tuple[Path, Path]]:
     folder = output_folder(scene, state_of(scene).sheet.name) / "looks"
     found = [(sheet, sheet.with_suffix(".png")) for sheet in sorted(folder.glob("*.toml"))]
     return [(sheet, picture) for sheet, picture in found if picture.is_file()]
+
+
+def shot_of(sheet: Path) -> str:
+    """The key of the shot that is in a stored look's picture; '' where the sheet does not say."""
+    first = sheet.read_text(encoding="utf-8").partition("\n")[0]
+    return first.removeprefix(SHOT).strip() if first.startswith(SHOT) else ""
 
 
 def _trial(stage: Stage, key: str, path: Path) -> None:
@@ -86,7 +94,7 @@ class BOZZETTO_OT_keep_look(_Trial, bpy.types.Operator):
             yield Progress(fraction, "Rendering a small picture of the look", blocking=True)
         with marked(path.with_suffix(".png"), stage.sheet[maker("pictures", catalogue()).name].mark) as place:
             _trial(stage, key, place)
-        write_text(path, words)
+        write_text(path, f"{SHOT}{key}\n{words}")
         return path
 
     def _finish(self, context: bpy.types.Context, value: Path) -> None:
@@ -123,8 +131,13 @@ class BOZZETTO_OT_compare_look(_Trial, bpy.types.Operator):
 
     def _begin(self, context: bpy.types.Context) -> Generator[Progress, None, Path] | None:
         stage = stage_of(context)
-        key = self._key(context, stage)
-        return self._tried(stage, key) if key else None
+        key, sheet = self._key(context, stage), Path(self.filepath)
+        if not sheet.is_file():
+            self.report({"INFO"}, f'The look "{sheet.stem}" is no longer there')
+        if not key or not sheet.is_file():
+            return None
+        shown = shot_of(sheet)  # another shot is no comparison; one that is gone can't be had
+        return self._tried(stage, shown if shown in stage.find_all("shot") else key)
 
     def _tried(self, stage: Stage, key: str) -> Generator[Progress, None, Path]:
         path = Path(tempfile.mkdtemp(prefix="look-", dir=bpy.app.tempdir or None)) / "now.png"

@@ -6,6 +6,7 @@ import bpy
 
 from ...job.step import maker
 from ...scene.reference.files import compared_in
+from ...scene.surface.surfaces import samples
 from ...steps import catalogue
 from ..fields import Tab
 from ..folders import output_folder
@@ -34,9 +35,10 @@ class BOZZETTO_PT_looks(Tab, bpy.types.Panel):
         layout = self.layout
         column = layout.column(align=True)
         column.operator("bozzetto.relief_wipe", icon="ARROW_LEFTRIGHT")
-        if pictures_of_samples(context.scene):
+        there = len(pictures_of_samples(context.scene))
+        if there:
             column.operator("bozzetto.choose_material", text="Choose the material by picture", icon="MATERIAL")
-        else:
+        if there < len(samples()):  # none, or the sheet was stopped
             column.operator("bozzetto.sample_sheet", text="Render it in every material", icon="MATERIAL")
         column.operator("bozzetto.keep_look", icon="ADD")
         for name, files in compared_in(context.scene, output_folder(context.scene, state_of(context.scene).sheet.name)):

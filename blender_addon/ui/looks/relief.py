@@ -18,6 +18,8 @@ from ..watched_work import WatchedWork
 
 SIDE = 512
 """Longer side of a preview, px."""
+RELIEFS = ("relief_normal", "closeup_normal")
+"""Roles of the recovered relief, one of which a piece has whose relief can be compared."""
 
 
 def shot_to_try(context: bpy.types.Context, stage: Stage) -> bpy.types.Object | None:
@@ -46,6 +48,9 @@ class BOZZETTO_OT_relief_wipe(WatchedWork, bpy.types.Operator):
         shot = shot_to_try(context, stage)
         if shot is None:
             self.report({"INFO"}, "Run the job until Lighting first: there is no piece in its material and light yet")
+            return None
+        if not any(stage.has(role) for role in RELIEFS):
+            self.report({"INFO"}, "The piece has no recovered relief, so both pictures would be the same: see Surface > Relief")
             return None
         return self._tried(stage, str(shot["bozzetto_key"]))
 

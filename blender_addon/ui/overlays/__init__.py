@@ -77,11 +77,13 @@ class Overlays:
             draw_batches(held[1])
 
 
-def draw_switches(layout: bpy.types.UILayout, manager: bpy.types.WindowManager, *, makes: str) -> None:
-    """Draw the switches of the layers that belong to the step that makes a role."""
+def draw_switches(layout: bpy.types.UILayout, context: bpy.types.Context, *, makes: str) -> None:
+    """Draw the switches of the layers that belong to the step that makes a role, where there is something to show."""
     for layer in LAYERS:
-        if layer.makes == makes and makes:
-            layout.prop(manager, layer.switch)
+        if layer.makes == makes and makes and layer.state(context.scene) is not None:
+            row = layout.row()
+            row.use_property_split = False  # the words need the whole width
+            row.prop(context.window_manager, layer.switch)
 
 
 def _draw_menu(self: bpy.types.Panel, context: bpy.types.Context) -> None:

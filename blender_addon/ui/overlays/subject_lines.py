@@ -30,8 +30,8 @@ REACH = 2.2
 
 def _player(scene: bpy.types.Scene, role: str) -> bpy.types.Object | None:
     """The mesh of the scene's job that plays a role."""
-    found = roles.players(scene.get(roles.JOB, ""), role=role, scene=scene)
-    return next((item for item in found if isinstance(item, bpy.types.Object) and item.type == "MESH"), None)
+    found = roles.players(scene.get(roles.JOB, ""), role=role, scene=scene, kinds=("objects",))
+    return next((item for item in found if item.type == "MESH"), None)
 
 
 def _state(*items: bpy.types.Object) -> State:

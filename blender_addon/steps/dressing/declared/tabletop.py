@@ -82,7 +82,7 @@ class Settings:
         "collection",
         label="Own props",
         more=True,
-        help="Use the objects of this collection as props; an object's custom property role can say back or beside",
+        help="Use the objects of this collection as props; a custom property role, back or beside, says where one stands",
     )
     series: str = choice("related", SERIES, help="How alike the sets of a series are")
     seed: int | None = integer(

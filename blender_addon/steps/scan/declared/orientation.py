@@ -65,7 +65,11 @@ class Settings:
         help="Which axis of the scan file points up; set it where the piece does not stand right",
     )
     up_direction: tuple[float, ...] | None = point(
-        None, unit="", help="The direction that points up, in the scan file's coordinates, where no axis does", more=True
+        None,
+        unit="",
+        place=False,
+        help="The direction that points up, in the scan file's coordinates, where no axis does",
+        more=True,
     )
     keep_lean: bool = switch(False, help="Keep the scan file's vertical, for a piece that leans on purpose")
     front: float | None = angle(

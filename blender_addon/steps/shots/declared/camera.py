@@ -171,7 +171,7 @@ class Settings:
         help="Angle at which the cameras look down: 0 is level, 10 to 25 is usual for objects; auto: by the kind of shot",
     )
     aspect: float = number(
-        1.5, low=0.1, high=10.0, help="Ratio of the pictures' width to their height; the size in pixels is set by render.size"
+        1.5, low=0.1, high=10.0, help="Ratio of the pictures' width to their height; their size in pixels is set in Render"
     )
     turntable: bool = switch(True, help="Plan a turntable of the subject")
     turning: str = choice(

@@ -32,11 +32,61 @@ USES = (
 MAKES = ("surface",)
 COST = 2.0
 
+VARIETIES = {
+    "Stoneware": "Buff and a little sandy, paler when dry",
+    "Terracotta": "Iron-rich: brown when raw, brick red when fired",
+    "Porcelain": "Nearly white and very smooth, without grog",
+    "Grey modelling clay": "Pale grey and fine, with little grog",
+    "Grogged sculpture clay": "Pale buff with coarse grog that shows everywhere",
+    "Black stoneware": "Dark when raw, almost black when fired",
+    "Oak": "Brown with a coarse, open grain and broad pale rays",
+    "Walnut": "Dark brown with a calm, fine grain",
+    "Pine": "Yellow with broad, clearly drawn annual rings",
+    "Beech": "Pale pinkish brown and even, with short dark flecks",
+    "Limestone": "Warm and pale, slightly grained",
+    "Sandstone": "Ochre and grainy, in faint beds",
+    "White marble": "White with grey veins; light enters a little",
+    "Granite": "Coarse speckles of pale and dark grey",
+    "Soapstone": "Dark greenish grey with soft pale veins",
+    "Slate": "Almost black, fine, split in thin beds",
+    "Celadon": "Grey-green, pooling darker in recesses",
+    "White": "Creamy white, with the body showing at edges",
+    "Honey": "Clear amber over a red body",
+    "Iron black": "Nearly black, breaking to rust at edges",
+    "Cobalt blue": "Deep blue, breaking to the pale body at edges",
+    "Matt ash": "Pale straw without gloss",
+    "Bronze": "The bare alloy, warm yellow-brown",
+    "Gold": "Deep warm yellow, as on gilding",
+    "Silver": "Bright and neutral, without tarnish",
+    "Copper": "Salmon red",
+    "Brass": "Bright yellow",
+    "Iron": "Dark neutral grey, without rust",
+    "Brown": "A thin warm brown, the founder's usual patina",
+    "Green": "Verdigris over dark brown",
+    "Black": "An even, nearly black patina",
+    "Bare, polished": "No patina: the polished bronze shows",
+    "Beeswax": "Pale yellow-brown; light enters some millimetres deep",
+    "Brown modelling wax": "Dark brown and nearly opaque",
+    "Red casting wax": "Deep red, slightly translucent",
+    "Green carving wax": "Dark green and hard, as jewellers carve it",
+    "Grey casting resin": "Even mid grey without gloss",
+    "Amber resin": "Clear honey yellow and glossy; light goes deep into it",
+    "Wax with black pigment": "Black and opaque, with a soft sheen",
+    "Oil-based clay, grey": "Mid grey with a greasy sheen; never dries",
+    "Oil-based clay, brown": "Dark brown with a greasy sheen; never dries",
+    "Oil-based clay, green": "Grey-green with a greasy sheen; never dries",
+    "Polymer clay, baked": "Skin-coloured and slightly translucent",
+    "Epoxy putty": "Olive green, as it sets, without gloss",
+    "Grey primer": "Even mid grey and quite matt, as sprayed on miniatures",
+    "Painted resin": "Brown paint with a slight sheen",
+}
+"""By the variety's label. Said of the colours and other values in `core/surface/reflectance.py`, which are set by eye."""
+
 
 def _choices(rows: Any) -> tuple[tuple[str, str, str], ...]:
     """Choices of a table whose entries have a label, as a field or as the first item."""
     labels = {key: row.label if hasattr(row, "label") else row[0] for key, row in rows.items()}
-    return tuple((key, label, label) for key, label in labels.items())
+    return tuple((key, label, VARIETIES[label]) for key, label in labels.items())
 
 
 KINDS = kinds.choices()
