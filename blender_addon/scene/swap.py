@@ -96,17 +96,26 @@ class Swap:
                 self._place(by_uid[offer.uid], old, offer)
             elif old is not None:
                 _refer_to(old, instead_of=by_uid[offer.uid])
-        for place, old in existing.items():
-            if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before):
-                self._take_away(old)
+        gone = [
+            old
+            for place, old in existing.items()
+            if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before)
+        ]
+        theirs = [self._is_changed(old) for old in gone]  # of all before any is put aside, since they refer to each other
+        for old, is_theirs in zip(gone, theirs, strict=True):
+            self._take_away(old, is_theirs)
 
-    def _take_away(self, old: bpy.types.ID) -> None:
+    def _take_away(self, old: bpy.types.ID, is_theirs: bool) -> None:
         """Put aside a block that the step no longer makes; one that the user changed becomes theirs."""
-        if self.stage.afresh or not (edited(old) or self._wears_edited(old) or self._touched(old)):
+        if not is_theirs:
             self.exchange.put_aside(old)
             return
         self.stage.note(f'"{old.name}" is no longer made but you changed it, so it stays and is now yours', level="kept")
         self.exchange.drop(old, (roles.JOB, roles.STEP, roles.ROLE, roles.KEY, roles.NAME, roles.PRINT, roles.SHOWN))
+
+    def _is_changed(self, old: bpy.types.ID) -> bool:
+        """Whether the user changed a block that the step no longer makes, in any way."""
+        return not self.stage.afresh and bool(edited(old) or self._wears_edited(old) or self._touched(old))
 
     def _wears_edited(self, old: bpy.types.ID) -> bool:
         """Whether the user changed a material of the set that the object uses."""

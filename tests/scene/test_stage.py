@@ -124,6 +124,17 @@ def test_what_is_no_longer_made_goes_unless_changed(stage):
     assert roles.ROLE not in bpy.data.objects["Prop rule"]
 
 
+def test_things_that_refer_to_each_other_go_together(stage):
+    stage.begin(_step(), afresh=False)
+    pair = [make_object("new", TETRA) for _ in range(2)]
+    for item, other, key in zip(pair, reversed(pair), ("pieces", "points"), strict=True):
+        item.modifiers.new("of", "BOOLEAN").object = other
+        stage.offer("prop", item, key=key, name=f"Prop {key}")
+    stage.swap()
+    make(stage, "jar")
+    assert names() == ["Prop jar"]
+
+
 def test_users_of_an_old_object_point_at_the_new_one(stage):
     make(stage, "jar")
     mine = bpy.data.objects.new("mine", None)
