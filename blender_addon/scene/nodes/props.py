@@ -44,7 +44,7 @@ WAXES = {"red wax": ((0.36, 0.045, 0.03), (0.28, 0.03, 0.022)), "brown wax": ((0
 MATT = {
     "rubber": ((0.035, 0.036, 0.038), (0.055, 0.055, 0.056), 0.55, 9.0, 0.02),
     "plaster": ((0.66, 0.64, 0.60), (0.60, 0.575, 0.53), 0.9, 3.0, 0.05),
-    "cork": ((0.42, 0.27, 0.145), (0.24, 0.14, 0.07), 0.85, 1.6, 0.15),
+    "white tile": ((0.68, 0.675, 0.655), (0.655, 0.645, 0.62), 0.14, 24.0, 0.01),
     "cotton": ((0.80, 0.79, 0.76), (0.72, 0.71, 0.68), 1.0, 0.7, 0.25),
     "bone": ((0.66, 0.59, 0.46), (0.57, 0.49, 0.35), 0.4, 5.0, 0.01),
     "white card": ((0.70, 0.69, 0.66), (0.66, 0.645, 0.61), 0.8, 12.0, 0.01),
@@ -64,7 +64,7 @@ def prop_group(name: str) -> bpy.types.NodeTree:
             return make_group(name.capitalize(), lambda tree, build=build, values=table[name]: build(tree, values))  # type: ignore[misc]
     plain = {
         "bristle": _bristle, "graphite": _graphite, "sponge": _sponge, "stoneware": _stoneware, "string": _string,
-        "rule": _rule,
+        "rule": _rule, "cork": _cork,
     }  # fmt: skip
     return make_group(name.capitalize(), plain[name])
 
@@ -72,6 +72,7 @@ def prop_group(name: str) -> bpy.types.NodeTree:
 COLOURS = {
     "bristle": (0.14, 0.09, 0.05), "graphite": (0.05, 0.05, 0.055), "sponge": (0.43, 0.27, 0.10),
     "stoneware": (0.34, 0.24, 0.16), "string": (0.49, 0.385, 0.24), "rule": (0.5, 0.49, 0.47), "clay": (0.28, 0.255, 0.22),
+    "cork": (0.34, 0.21, 0.11),
 }  # fmt: skip
 """Mean albedo of the materials with a builder of their own."""
 
@@ -256,6 +257,20 @@ def _sponge(tree: Tree) -> None:
     _finish(
         tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=tree.bump(tree.math("MULTIPLY", hole, -0.7))
     )
+
+
+def _cork(tree: Tree) -> None:
+    """Cork: grains of a millimetre, and the dark channels through the bark, cut across and along."""
+    mm = millimetres(tree)
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.9, "Randomness": 1.0})["Color"]
+    grain = tree.node("SeparateColor", {"Color": cells})["Red"]
+    tone = tree.math("ADD", tree.noise(mm, 0.35, 5.0), tree.math("MULTIPLY", grain, 0.2))
+    colour = tree.mix(tree.span(tone, 0.4, 0.8), (0.42, 0.27, 0.145, 1.0), (0.29, 0.17, 0.085))
+    channel = tree.noise(tree.vector("MULTIPLY", mm, (0.16, 0.5, 0.5)), 1.0, 3.0, 0.65)
+    hollow = tree.span(channel, 0.60, 0.70, smooth=True)
+    colour = tree.mix(tree.math("MULTIPLY", hollow, 0.75), colour, (0.085, 0.045, 0.022))
+    height = tree.math("SUBTRACT", tree.math("MULTIPLY", tone, 0.12), tree.math("MULTIPLY", hollow, 0.5))
+    _finish(tree, Base_Color=colour, Roughness=0.85, Specular_IOR_Level=0.3, Normal=tree.bump(height))
 
 
 def _stoneware(tree: Tree) -> None:
