@@ -141,12 +141,15 @@ def _finish(tree: Tree, **inputs: Value) -> None:
 
 
 def _soiled(tree: Tree, colour: Value, mm: Value, amount: float) -> tuple[Socket, Socket]:
-    """Dry slip on a tool: the colour with pale smears, and their coverage."""
-    cloud = tree.noise(mm, 0.045, 6.0, 0.68)
-    fine = tree.noise(mm, 0.8, 4.0, 0.7)
+    """Dry slip on a tool: the colour with it, and its coverage: a haze, wiped along the tool, and in it deposits that thin out
+    to nothing, as a film does that dries; neither has an edge.
+    """
+    wiped = tree.noise(tree.vector("MULTIPLY", mm, (0.3, 1.0, 1.0)), 0.085, 4.0, 0.6)
+    grain = tree.noise(mm, 1.5, 4.0, 0.72)
     soiled = tree.input("Soiled", "float", 1.0, help="How much dry slip is left on it")
-    cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.92, 0.0, amount)
-    cover = tree.math("MULTIPLY", cover, soiled)
+    haze = tree.math("MULTIPLY", tree.span(wiped, 0.40, 0.72, 0.0, 0.42, smooth=True), tree.span(grain, 0.25, 0.75, 0.55, 1.0))
+    left = tree.span(tree.math("ADD", wiped, tree.math("MULTIPLY", grain, 0.3)), 0.66, 1.02, smooth=True)
+    cover = tree.math("MULTIPLY", tree.math("MAXIMUM", haze, left), tree.math("MULTIPLY", soiled, amount))
     return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
 
 
