@@ -86,32 +86,41 @@ def prop_chroma(name: str) -> float:
     return _chroma(_mean_colour(name))
 
 
-LOUDER = {"string": 1.6}
-"""How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand; on our own
-bench."""
+LOUDER = {"string": 1.6, **dict.fromkeys((*WOODS, "cork"), 0.7)}
+"""How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand (on our own
+bench); less than 1 for wood and cork, which look like bone and concrete without their colour. By eye."""
 
 
-def greyed_to(name: str, chroma: float, tint: Sequence[float]) -> float:
-    """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`."""
-    colour = _mean_colour(name)
+def greyed_to(name: str, chroma: float, tint: Sequence[float], *, left: float = 1.0) -> float:
+    """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`.
+
+    left: the factor on its reflectance; what is darker has less chroma, and keeps more of its colour.
+    """
+    colour = left * _mean_colour(name)
     dusty = float(luminance(colour)) * np.asarray(tint, float)
     shares = np.linspace(0.0, 1.0, 41)
-    left = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
-    quiet = np.flatnonzero(left * LOUDER.get(name, 1.0) <= chroma)
-    return float(shares[quiet[0]] if len(quiet) else shares[int(left.argmin())])
+    found = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
+    quiet = np.flatnonzero(found * LOUDER.get(name, 1.0) <= chroma)
+    return float(shares[quiet[0]] if len(quiet) else shares[int(found.argmin())])
 
 
 LEAST_LEFT = 0.45
 """Smallest factor on a prop's reflectance: with less, plaster looks like another material (by eye)."""
 
 
+HANDLED = {"beech": 0.13, "boxwood": 0.16, "cork": 0.15}
+"""Largest luminance of what hands have darkened beside a piece: new wood that was greyed looks bleached. Set by eye."""
+
+
 def dimmed_to(name: str, limit: float) -> float:
-    """The factor on a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit.
+    """The factor on a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit, nor that of
+    handled wood where there is a limit.
 
     1 for metals, whose brightness depends on what they reflect.
     """
-    if name in METALS:
+    if name in METALS or limit >= 1.0:
         return 1.0
+    limit = min(limit, HANDLED.get(name, limit))
     return float(np.clip(limit / max(float(luminance(_mean_colour(name))), 1e-6), LEAST_LEFT, 1.0))
 
 
@@ -163,7 +172,7 @@ def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, So
     ring = tree.math("FRACT", tree.math("MULTIPLY", tree.math("ADD", parts["Y"], tree.math("MULTIPLY", parts["Z"], 0.6)), 0.55))
     late = tree.math("POWER", ring, 2.4)
     fibre = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 2.6, 2.6)), 1.0, 4.0)
-    colour = tree.mix(tree.math("MULTIPLY", late, 0.7), pale, dark)
+    colour = tree.mix(tree.math("MULTIPLY", late, 0.5), pale, dark)
     return tree.mix(tree.span(fibre, 0.35, 0.7, 0.0, 0.45), colour, dark), fibre
 
 
