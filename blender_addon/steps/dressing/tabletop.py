@@ -332,7 +332,7 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
     return bench
 
 
-DEPTHS, PALE = (0.6, 1.0), (0.10, 0.32)
+DEPTHS, PALE = (0.6, 0.74), (0.10, 0.32)
 """Factors on the boards' albedo for a piece of at least the second luminance, and of at most the first, so that the piece's
 outline stands out from the table. Set on the project's own pieces."""
 
