@@ -15,8 +15,8 @@ from blender_addon.core.mesh.triangles import face_areas, signed_volume
 KEPT = json.loads(Path(__file__).with_name("props_kept.json").read_text(encoding="utf-8"))
 
 # Length, width and height in mm of such things as they are sold or lie about, least and most (common practice, from memory),
-# measured along and across the thing as it lies. A pencil is 7 mm across its flats, on one of which it lies, and 8 mm across its
-# corners.
+# measured along and across the thing as it lies. A pencil is 7 mm across its flats, on one of which it lies, and 8 mm
+# across its corners.
 SOLD = {
     "bone folder": ((115, 160), (15, 25), (2, 4)), "boxwood tool": ((140, 200), (8, 16), (6, 12)),
     "brush": ((170, 240), (5, 12), (5, 12)), "callipers": ((120, 180), (70, 160), (4, 9)),

@@ -126,8 +126,8 @@ def test_a_prop_is_darkened_to_the_limit_and_no_further_than_it_stays_what_it_is
 
 
 def test_beside_a_piece_handled_wood_is_as_dark_as_hands_make_it_and_keeps_more_of_its_colour() -> None:
-    """Greyed as light as it is, a mallet of beech looks bleached: darkened first it has less chroma to lose. What the user names
-    has no limit, and stays as new."""
+    """Greyed as light as it is, a mallet of beech looks bleached: darkened first it has less chroma to lose. What the user
+    names has no limit, and stays as new."""
     tint = TINT / float(luminance(TINT))
     for name, most in props.HANDLED.items():
         bright = float(luminance(props._mean_colour(name)))

@@ -75,8 +75,9 @@ def _glaze(tree: Tree) -> None:
 
 def _specks(tree: Tree, mm: Value, amount: Value) -> Socket:
     """Iron specks, 0 to 1: grains of 0.1 to 0.5 mm that bled into the melt, of uneven outline and strength."""
-    ragged = tree.vector("SUBTRACT", tree.node("TexNoise", {"Vector": mm, "Scale": 3.0, "Detail": 2.0})["Color"], (0.5, 0.5, 0.5))
-    there = tree.vector("ADD", mm, tree.vector("SCALE", ragged, scale=0.35))
+    ragged = tree.node("TexNoise", {"Vector": mm, "Scale": 3.0, "Detail": 2.0})["Color"]
+    about = tree.vector("SUBTRACT", ragged, (0.5, 0.5, 0.5))
+    there = tree.vector("ADD", mm, tree.vector("SCALE", about, scale=0.35))
     cells = tree.node("TexVoronoi", {"Vector": there, "Scale": 1.3, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", amount, 0.5))

@@ -63,7 +63,7 @@ def _wood(tree: Tree) -> None:
     rough = tree.math("MULTIPLY_ADD", fibre, 0.3, 0.47)
     rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY_ADD", oil, 0.17, tree.math("MULTIPLY", rubbed, 0.15)))
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", pore, 0.2))
-    depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.15)  # finish fills them; more looks like worm holes
+    depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.15)  # more looks like worm holes
     depth = tree.math("ADD", depth, tree.math("MULTIPLY", fibre, 0.010))
     depth = tree.math(
         "ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.004, 0.001))

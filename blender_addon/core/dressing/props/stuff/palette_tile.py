@@ -36,7 +36,8 @@ def _dab(rng: np.random.Generator) -> TriangleMesh:
     angle = np.linspace(0.0, 2.0 * np.pi, columns, endpoint=False)
     around = np.column_stack([np.cos(angle), np.sin(angle)])
     ahead = np.clip(around[:, 0], 0.0, 1.0) ** 9
-    ragged = 0.10 * noise(1.3 * around[:, 0], 1.3 * around[:, 1], seed=seed) + 0.16 * ahead * noise(14.0 * angle, 0.4, seed=seed)
+    ragged = 0.10 * noise(1.3 * around[:, 0], 1.3 * around[:, 1], seed=seed)
+    ragged += 0.16 * ahead * noise(14.0 * angle, 0.4, seed=seed)
     edge = wide * (1.0 + tail * ahead) * (1.0 + ragged)
     share = np.linspace(1.0, 0.0, rings)[:, None] ** 0.7
     x, y = share * edge * around[:, 0], share * edge * around[:, 1]

@@ -48,7 +48,8 @@ def _sharpened(rng: np.random.Generator, across: float, length: float, cone: flo
     six = np.minimum(across / 2 / np.cos(np.mod(angle + side / 2, side) - side / 2), corner)
     cuts = 0.35 * np.sin(3 * angle + start) + 0.25 * np.sin(7 * angle + 2 * start)  # by a knife, mm
     starts = length + cone * (corner - six) / (corner - 1.25) + cuts
-    rows = [(0.0 * six, 0.0 * six), (0.0 * six, 0.93 * six), (0.5 + 0.0 * six, six), (0.5 * length + 0.0 * six, six), (starts, six)]
+    level = np.zeros_like(six)
+    rows = [(level, level), (level, 0.93 * six), (level + 0.5, six), (level + 0.5 * length, six), (starts, six)]
     s = np.linspace(0.0, 1.0, 14)[:, None]
     facets = 1.0 - 0.03 * np.sin(np.pi * s) * np.sin(5 * angle + 4 * s + start)
     wood = list(zip(starts + (length + cone - starts) * s, (six + (1.25 - six) * s) * facets, strict=True))
