@@ -15,7 +15,7 @@ from ..shots.sight import ShotView
 from .in_the_way import in_way, share_behind
 from .presence import STRANGE, Frame
 from .tangency import tangency
-from .zones import COUNT, Zones
+from .zones import COUNT, USUAL, Zones
 
 TRIES = 1200
 """Most places tried for a prop; most of them need no more than a look at the prop's outermost points."""
@@ -42,6 +42,9 @@ and lies in the same place, they share a fifth of all: 1 / (3 + 3 - 1)."""
 
 SPARING = 6.0
 """Penalty for the share of the frame that a prop covers, so that others have room beside it. By eye."""
+
+WHOLE_FIRST = (1, 0)
+"""Turns through the things where the usual one leaves nothing whole in the picture: in the first none may be cut."""
 
 ANYWHERE = ((-28.0, 75.0), (16.0, 82.0))
 """Where else flat things may lie, how far behind the subject's middle and beside its foot (mm)."""
@@ -129,13 +132,13 @@ def compose(
     zones = None if lead is None or len(lead.outline) < 3 else Zones.of(lead, seed)
     count = len(things) if wanted is None else wanted
 
-    def attempt(strange: float, again: int = 0) -> list[tuple[Spot, _Possible] | None]:
+    def attempt(strange: float, again: int = 0, rounds: Sequence[int] = (0,)) -> list[tuple[Spot, _Possible] | None]:
         stance = _Stance.of(Frame(lead, zones, ALONE * most, strange), bench, seed, again)
-        return _laid(things, views, stance, seed=seed, most=most, wanted=count)
+        return _laid(things, views, stance, seed=seed, most=most, wanted=count, rounds=rounds)
 
     if np.isfinite(most):
-        for strange in (STRANGE, 1.0):
-            laid = attempt(strange)
+        for strange, rounds in ((STRANGE, (0,)), (STRANGE, WHOLE_FIRST), (1.0, (0,)), (1.0, WHOLE_FIRST)):
+            laid = attempt(strange, rounds=rounds)
             if any(place is not None and not place[1].cut for place in laid):
                 return _spots(laid)
         return [None] * len(things)  # beside nothing that is whole a cut looks like a mistake
@@ -152,29 +155,35 @@ def _spots(laid: Sequence[tuple[Spot, _Possible] | None]) -> list[Spot | None]:
 
 
 def _laid(
-    things: Sequence[Thing], views: Sequence[ShotView], stance: _Stance, *, seed: int, most: float, wanted: int
+    things: Sequence[Thing],
+    views: Sequence[ShotView],
+    stance: _Stance,
+    *,
+    seed: int,
+    most: float,
+    wanted: int,
+    rounds: Sequence[int],
 ) -> list[tuple[Spot, _Possible] | None]:
-    """For each thing its spot and place, or None; the arguments are those of `compose`, the leading view is the first."""
+    """For each thing its spot and place, or None; rounds: how many things count as cut already in each turn through them, in
+    which what has no place yet is laid; the other arguments are those of `compose`, the leading view is the first."""
     hand = 1.0 if seed % 2 else -1.0  # neighbours in a series are composed differently
-    laid: list[tuple[Spot, _Possible] | None] = []
+    laid: list[tuple[Spot, _Possible] | None] = [None] * len(things)
     placed: list[Floats] = []
-    covered, cuts, zones = 0.0, 0, stance.frame.zones
+    covered, zones = 0.0, stance.frame.zones
     owned = zones.dealt([thing.tall for thing in things[:wanted]]) if zones else []
-    for number, thing in enumerate(things):
-        if len(placed) >= wanted:
-            laid.append(None)
+    for cuts, number in ((cuts, number) for cuts in rounds for number in range(len(things))):
+        if len(placed) >= wanted or laid[number] is not None:
             continue
         zone = owned[number] if number < len(owned) else None
-        good = _good_places(thing, zone, stance, placed, hand=-hand if number % 2 else hand, cuts=cuts)
+        cuts += sum(place is not None and place[1].cut for place in laid)
+        good = _good_places(things[number], zone, stance, placed, hand=-hand if number % 2 else hand, cuts=cuts)
         best, way = _best_for_all(good, views) if good else (None, ())
         if best is None or covered + best.covers > most:
-            laid.append(None)
             owned += [zone] if zone is not None else []  # left to what is in reserve
             continue
         covered += best.covers
-        cuts += best.cut
         placed.append(best.points)
-        laid.append((Spot(best.centre, best.turn, way), best))
+        laid[number] = (Spot(best.centre, best.turn, way), best)
     return laid
 
 
@@ -310,11 +319,16 @@ def _best_for_all(good: Sequence[_Possible], views: Sequence[ShotView]) -> tuple
 
 
 def _in_zone(stance: _Stance, zone: int | None, *, whole: bool) -> Floats | None:
-    """(2,) a place on the table, mm, that the leading view shows in the piece's quarter of a zone, or in the whole of it; None
-    where it sees no table there, or without a zone."""
+    """(2,) a place on the table, mm, that the leading view shows in the piece's quarter of a zone, or in the whole of it.
+
+    Half the time it is in any zone where what was drawn may lie in those of others. None where the view sees no table there, or
+    without a zone.
+    """
     view = stance.frame.view
     if view is None or zone is None or stance.frame.zones is None:
         return None
+    if stance.frame.drawn and stance.frame.strange >= 1.0 and stance.rng.random() < 0.5:
+        zone, whole = int(stance.rng.choice(USUAL)), True
     at = stance.frame.zones.place(zone, stance.rng, whole=whole)
     ahead = view.axis + view.rotation[:, :2] @ (at * view.half_slopes)
     if ahead[2] > -1e-3:

@@ -39,6 +39,13 @@ CELLS: tuple[tuple[int, int, int], ...] = (
 """What a zone's number stands for: its row, its side (0 left, 1 right), its column (0 near the outline, 1 at the edge). Of many
 orders this one gives the fewest pieces all four zones on one side."""
 
+USUAL = tuple(number for number, cell in enumerate(CELLS) if cell != ANYWHERE)
+"""The numbers of the zones that are somewhere."""
+
+WIDE, BAND = 0.45, 0.25
+"""Half width of an outline, in half frames, up to which a zone begins at its widest place; beside a wider one it begins where
+the outline is in the band of so many half frames above and below the row: a lying animal leaves room at its paws. By eye."""
+
 OUTERMOST = 0.97
 """Where the middle of a thing at the frame's edge lies at most, in half frames."""
 
@@ -50,17 +57,19 @@ def _is_hindmost(zone: int) -> bool:
 @record
 class Zones:
     """The zones of a view that belong to the piece with a number: left and right are the edges of its outline, in half
-    frames."""
+    frames; edges: (rows, 2) how far from the middle its zones begin in each row, left and right, where that differs."""
 
     number: int
     left: float
     right: float
+    edges: tuple[tuple[float, float], ...] = ()
 
     @classmethod
     def of(cls, view: ShotView, number: int) -> Zones:
         """Those of a view in which the subject's outline is known."""
-        across = view.outline[:, 0] / view.half_slopes[0]
-        return cls(number, max(float(across.min()), -0.8), min(float(across.max()), 0.8))
+        outline = view.outline / np.array(view.half_slopes)
+        left, right = max(float(outline[:, 0].min()), -0.8), min(float(outline[:, 0].max()), 0.8)
+        return cls(number, left, right, tuple(_edges_at(outline, row, left, right) for row in ROWS))
 
     @property
     def owned(self) -> list[int]:
@@ -89,7 +98,7 @@ class Zones:
     def place(self, zone: int, rng: np.random.Generator, *, whole: bool = False) -> Floats:
         """(2,) a place in the piece's quarter of a zone, or in the whole of it, in half frames."""
         row, side, column = CELLS[zone]
-        edge = self.right if side else -self.left
+        edge = self._begins()[row, side]
         near, far = COLUMNS[column]
         above, out = rng.integers(2, size=2) if whole else self._quarter(zone)
         share = near + 0.5 * (out + rng.random()) * (far - near)
@@ -112,15 +121,30 @@ class Zones:
         above, out = divmod(LINE.index((zone - self.number) % COUNT), 2)
         return above, out
 
+    def _begins(self) -> Floats:
+        """(rows, 2) how far from the middle the zones of each row begin, left and right."""
+        return np.array(self.edges or [(-self.left, self.right)] * len(ROWS))
+
     def _cells(self, frame: Floats) -> tuple[Ints, Ints, Ints, Ints, Ints]:
         """Row, side and column of points (n, 2), and their quarter as by `_quarter`."""
         middle = 0.5 * (self.left + self.right)
         side = (frame[:, 0] > middle).astype(int)
-        edge = np.where(side == 1, self.right, -self.left)
-        share = (np.abs(frame[:, 0]) - edge) / (1.0 - edge)
-        column = (share > 0.5).astype(int)
         between = 0.5 * (np.array(ROWS[1:]) + np.array(ROWS[:-1]))
         row = np.searchsorted(between, frame[:, 1])
+        edge = self._begins()[row, side]
+        share = (np.abs(frame[:, 0]) - edge) / (1.0 - edge)
+        column = (share > 0.5).astype(int)
         above = (frame[:, 1] > np.array(ROWS)[row]).astype(int)
         out = (share > np.array(COLUMNS).mean(axis=1)[column]).astype(int)
         return row, side, column, above, out
+
+
+def _edges_at(outline: Floats, row: float, left: float, right: float) -> tuple[float, float]:
+    """How far from the middle the zones of a row begin beside a convex outline (n, 2), as wide as `left` and `right`."""
+    along = np.linspace(0.0, 1.0, 20, endpoint=False)[:, None, None]
+    ring = (outline + along * (np.roll(outline, -1, axis=0) - outline)).reshape(-1, 2)
+    there = ring[np.abs(ring[:, 1] - row) < BAND, 0]
+    least = min(WIDE, -left), min(WIDE, right)
+    if not len(there):
+        return least
+    return max(least[0], min(-left, -float(there.min()))), max(least[1], min(right, float(there.max())))

@@ -163,8 +163,8 @@ def prop_material(
         grey = float(luminance(np.array(tone)))
         return clay_material("Clay lump", [DRIER * grey + (1.0 - DRIER) * part for part in tone])
     tint = 0.5 + 0.5 * np.array(tone) / max(float(luminance(np.array(tone))), 1e-6)  # half as coloured: less than the piece
-    greyed = {"Greyed": greyed_to(name, chroma, tint), "Grey": tuple(np.clip(tint, 0.5, 1.6))}
-    greyed["Dimmed"] = dimmed_to(name, light)
+    left = dimmed_to(name, light)
+    greyed = {"Greyed": greyed_to(name, chroma, tint, left=left), "Grey": tuple(np.clip(tint, 0.5, 1.6)), "Dimmed": left}
     group = prop_group(name)
     if "Soiled" in {item.name for item in group.interface.items_tree}:
         greyed["Soiled"] = soiled

@@ -44,7 +44,7 @@ WAXES = {"red wax": ((0.36, 0.045, 0.03), (0.28, 0.03, 0.022)), "brown wax": ((0
 MATT = {
     "rubber": ((0.035, 0.036, 0.038), (0.055, 0.055, 0.056), 0.55, 9.0, 0.02),
     "plaster": ((0.66, 0.64, 0.60), (0.60, 0.575, 0.53), 0.9, 3.0, 0.05),
-    "cork": ((0.42, 0.27, 0.145), (0.24, 0.14, 0.07), 0.85, 1.6, 0.15),
+    "white tile": ((0.68, 0.675, 0.655), (0.655, 0.645, 0.62), 0.14, 24.0, 0.01),
     "cotton": ((0.80, 0.79, 0.76), (0.72, 0.71, 0.68), 1.0, 0.7, 0.25),
     "bone": ((0.66, 0.59, 0.46), (0.57, 0.49, 0.35), 0.4, 5.0, 0.01),
     "white card": ((0.70, 0.69, 0.66), (0.66, 0.645, 0.61), 0.8, 12.0, 0.01),
@@ -64,7 +64,7 @@ def prop_group(name: str) -> bpy.types.NodeTree:
             return make_group(name.capitalize(), lambda tree, build=build, values=table[name]: build(tree, values))  # type: ignore[misc]
     plain = {
         "bristle": _bristle, "graphite": _graphite, "sponge": _sponge, "stoneware": _stoneware, "string": _string,
-        "rule": _rule,
+        "rule": _rule, "cork": _cork,
     }  # fmt: skip
     return make_group(name.capitalize(), plain[name])
 
@@ -72,6 +72,7 @@ def prop_group(name: str) -> bpy.types.NodeTree:
 COLOURS = {
     "bristle": (0.14, 0.09, 0.05), "graphite": (0.05, 0.05, 0.055), "sponge": (0.43, 0.27, 0.10),
     "stoneware": (0.34, 0.24, 0.16), "string": (0.49, 0.385, 0.24), "rule": (0.5, 0.49, 0.47), "clay": (0.28, 0.255, 0.22),
+    "cork": (0.34, 0.21, 0.11),
 }  # fmt: skip
 """Mean albedo of the materials with a builder of their own."""
 
@@ -85,32 +86,41 @@ def prop_chroma(name: str) -> float:
     return _chroma(_mean_colour(name))
 
 
-LOUDER = {"string": 1.6}
-"""How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand; on our own
-bench."""
+LOUDER = {"string": 1.6, **dict.fromkeys((*WOODS, "cork"), 0.7)}
+"""How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand (on our own
+bench); less than 1 for wood and cork, which look like bone and concrete without their colour. By eye."""
 
 
-def greyed_to(name: str, chroma: float, tint: Sequence[float]) -> float:
-    """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`."""
-    colour = _mean_colour(name)
+def greyed_to(name: str, chroma: float, tint: Sequence[float], *, left: float = 1.0) -> float:
+    """How far, 0 to 1, to mix a prop's colour with a tint (3,) of luminance 1, so that its chroma C* is at most `chroma`.
+
+    left: the factor on its reflectance; what is darker has less chroma, and keeps more of its colour.
+    """
+    colour = left * _mean_colour(name)
     dusty = float(luminance(colour)) * np.asarray(tint, float)
     shares = np.linspace(0.0, 1.0, 41)
-    left = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
-    quiet = np.flatnonzero(left * LOUDER.get(name, 1.0) <= chroma)
-    return float(shares[quiet[0]] if len(quiet) else shares[int(left.argmin())])
+    found = np.array([_chroma((1.0 - share) * colour + share * dusty) for share in shares])
+    quiet = np.flatnonzero(found * LOUDER.get(name, 1.0) <= chroma)
+    return float(shares[quiet[0]] if len(quiet) else shares[int(found.argmin())])
 
 
 LEAST_LEFT = 0.45
 """Smallest factor on a prop's reflectance: with less, plaster looks like another material (by eye)."""
 
 
+HANDLED = {"beech": 0.13, "boxwood": 0.16, "cork": 0.15}
+"""Largest luminance of what hands have darkened beside a piece: new wood that was greyed looks bleached. Set by eye."""
+
+
 def dimmed_to(name: str, limit: float) -> float:
-    """The factor on a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit.
+    """The factor on a prop's reflectance, `LEAST_LEFT` to 1, so that its mean luminance does not exceed a limit, nor that of
+    handled wood where there is a limit.
 
     1 for metals, whose brightness depends on what they reflect.
     """
-    if name in METALS:
+    if name in METALS or limit >= 1.0:
         return 1.0
+    limit = min(limit, HANDLED.get(name, limit))
     return float(np.clip(limit / max(float(luminance(_mean_colour(name))), 1e-6), LEAST_LEFT, 1.0))
 
 
@@ -140,12 +150,15 @@ def _finish(tree: Tree, **inputs: Value) -> None:
 
 
 def _soiled(tree: Tree, colour: Value, mm: Value, amount: float) -> tuple[Socket, Socket]:
-    """Dry slip on a tool: the colour with pale smears, and their coverage."""
-    cloud = tree.noise(mm, 0.045, 6.0, 0.68)
-    fine = tree.noise(mm, 0.8, 4.0, 0.7)
+    """Dry slip on a tool: the colour with it, and its coverage: a haze, wiped along the tool, and in it deposits that thin out
+    to nothing, as a film does that dries; neither has an edge.
+    """
+    wiped = tree.noise(tree.vector("MULTIPLY", mm, (0.3, 1.0, 1.0)), 0.085, 4.0, 0.6)
+    grain = tree.noise(mm, 1.5, 4.0, 0.72)
     soiled = tree.input("Soiled", "float", 1.0, help="How much dry slip is left on it")
-    cover = tree.span(tree.math("ADD", cloud, tree.math("MULTIPLY", fine, 0.35)), 0.70, 0.92, 0.0, amount)
-    cover = tree.math("MULTIPLY", cover, soiled)
+    haze = tree.math("MULTIPLY", tree.span(wiped, 0.40, 0.72, 0.0, 0.42, smooth=True), tree.span(grain, 0.25, 0.75, 0.55, 1.0))
+    left = tree.span(tree.math("ADD", wiped, tree.math("MULTIPLY", grain, 0.3)), 0.66, 1.02, smooth=True)
+    cover = tree.math("MULTIPLY", tree.math("MAXIMUM", haze, left), tree.math("MULTIPLY", soiled, amount))
     return tree.mix(cover, colour, (0.40, 0.37, 0.33)), cover
 
 
@@ -159,7 +172,7 @@ def _fibres(tree: Tree, mm: Value, pale: Value, dark: Value) -> tuple[Socket, So
     ring = tree.math("FRACT", tree.math("MULTIPLY", tree.math("ADD", parts["Y"], tree.math("MULTIPLY", parts["Z"], 0.6)), 0.55))
     late = tree.math("POWER", ring, 2.4)
     fibre = tree.noise(tree.vector("MULTIPLY", mm, (0.05, 2.6, 2.6)), 1.0, 4.0)
-    colour = tree.mix(tree.math("MULTIPLY", late, 0.7), pale, dark)
+    colour = tree.mix(tree.math("MULTIPLY", late, 0.5), pale, dark)
     return tree.mix(tree.span(fibre, 0.35, 0.7, 0.0, 0.45), colour, dark), fibre
 
 
@@ -256,6 +269,20 @@ def _sponge(tree: Tree) -> None:
     _finish(
         tree, Base_Color=colour, Roughness=0.95, Specular_IOR_Level=0.1, Normal=tree.bump(tree.math("MULTIPLY", hole, -0.7))
     )
+
+
+def _cork(tree: Tree) -> None:
+    """Cork: grains of a millimetre, and the dark channels through the bark, cut across and along."""
+    mm = millimetres(tree)
+    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.9, "Randomness": 1.0})["Color"]
+    grain = tree.node("SeparateColor", {"Color": cells})["Red"]
+    tone = tree.math("ADD", tree.noise(mm, 0.35, 5.0), tree.math("MULTIPLY", grain, 0.2))
+    colour = tree.mix(tree.span(tone, 0.4, 0.8), (0.42, 0.27, 0.145, 1.0), (0.29, 0.17, 0.085))
+    channel = tree.noise(tree.vector("MULTIPLY", mm, (0.16, 0.5, 0.5)), 1.0, 3.0, 0.65)
+    hollow = tree.span(channel, 0.60, 0.70, smooth=True)
+    colour = tree.mix(tree.math("MULTIPLY", hollow, 0.75), colour, (0.085, 0.045, 0.022))
+    height = tree.math("SUBTRACT", tree.math("MULTIPLY", tone, 0.12), tree.math("MULTIPLY", hollow, 0.5))
+    _finish(tree, Base_Color=colour, Roughness=0.85, Specular_IOR_Level=0.3, Normal=tree.bump(height))
 
 
 def _stoneware(tree: Tree) -> None:

@@ -60,7 +60,7 @@ SOILED, CLEAN = {"potter": 0.7, "plaster": 0.6}, 0.12
 """How much dry slip or plaster is left on the tools of a trade, and on those of others: where no clay is worked none lies about
 (common practice). Set by eye."""
 
-ALLOWED_CHROMA = (3.0, 0.52)
+ALLOWED_CHROMA = (6.0, 0.52)
 """Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
 towards the dust's colour, as tools on a bench are. Set by eye."""
 
@@ -332,7 +332,7 @@ def make_top(kind: str, extent: Extent, settings: Settings, seed: int, foot: set
     return bench
 
 
-DEPTHS, PALE = (0.6, 1.0), (0.10, 0.32)
+DEPTHS, PALE = (0.6, 0.74), (0.10, 0.32)
 """Factors on the boards' albedo for a piece of at least the second luminance, and of at most the first, so that the piece's
 outline stands out from the table. Set on the project's own pieces."""
 

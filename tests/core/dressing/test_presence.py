@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from blender_addon.core.arrays import Floats
-from blender_addon.core.dressing.compose import Bench, Spot, Thing, compose, spread_points
+from blender_addon.core.dressing import compose as composing
+from blender_addon.core.dressing.compose import Bench, Spot, Thing, _Possible, compose, spread_points
 from blender_addon.core.dressing.presence import AWKWARD, CROPPED, CUT, LEAST_END, NOWHERE, WITHIN, Frame, filled, hull_area
 from blender_addon.core.mesh.solids import circle, rounded_rectangle, slab, tube
 from blender_addon.core.shots.framing import look, project
@@ -58,6 +59,26 @@ def test_drawn_props_are_whole_or_plainly_cut_and_one_at_most_is_cut(scale: floa
             assert len(framed) / len(frame) <= CROPPED[1]
             assert len(framed) / len(frame) >= CROPPED[0] or end >= LEAST_END
     assert shown >= 4  # one a picture on average, also in the tight frame
+
+
+def test_where_all_that_was_laid_is_cut_the_small_thing_lies_whole_and_the_long_one_is_cut_beside_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Beside a wide piece a card's best place was cut by the frame, which then left the picture empty."""
+    points = THINGS[4].points
+    cut, whole, end = (
+        _Possible(score, 0.01, is_cut, np.array([x, 0.0]), 0.0, points + [x, 0.0, 0.0])
+        for score, is_cut, x in ((0.1, True, 80.0), (0.9, False, 60.0), (0.5, True, -80.0))
+    )
+
+    def places(thing: Thing, *_: object, hand: float, cuts: int) -> list[_Possible]:
+        if thing.name == "tool":
+            return [] if cuts else [end]
+        return [whole] if cuts else [cut, whole]
+
+    monkeypatch.setattr(composing, "_good_places", places)
+    spots = compose([THINGS[4], THINGS[0]], [_hero(1.6)], BENCH, seed=1, most=0.065)
+    assert [None if spot is None else spot.place[0] for spot in spots] == [60.0, -80.0]
 
 
 def test_what_the_user_names_is_placed_all_the_same() -> None:

@@ -15,7 +15,8 @@ from blender_addon.core.mesh.triangles import face_areas, signed_volume
 KEPT = json.loads(Path(__file__).with_name("props_kept.json").read_text(encoding="utf-8"))
 
 # Length, width and height in mm of such things as they are sold or lie about, least and most (common practice, from memory),
-# measured along and across the thing as it lies. A pencil is 7 mm across its flats and 8 mm across its corners.
+# measured along and across the thing as it lies. A pencil is 7 mm across its flats, on one of which it lies, and 8 mm
+# across its corners.
 SOLD = {
     "bone folder": ((115, 160), (15, 25), (2, 4)), "boxwood tool": ((140, 200), (8, 16), (6, 12)),
     "brush": ((170, 240), (5, 12), (5, 12)), "callipers": ((120, 180), (70, 160), (4, 9)),
@@ -26,7 +27,7 @@ SOLD = {
     "loop tool": ((150, 210), (12, 30), (8, 15)), "lump": ((30, 70), (25, 50), (15, 35)),
     "mallet": ((180, 250), (55, 80), (55, 80)), "metal rib": ((90, 130), (35, 60), (2, 7)),
     "needle tool": ((110, 160), (6, 10), (6, 10)), "palette tile": ((70, 152), (70, 152), (5, 9)),
-    "pellets": ((18, 50), (8, 32), (6, 12)), "pencil": ((85, 190), (8.0, 8.5), (8.0, 8.5)),
+    "pellets": ((18, 50), (8, 32), (6, 12)), "pencil": ((85, 190), (8.0, 8.5), (7.0, 7.5)),
     "plaster bowl": ((85, 120), (85, 120), (40, 60)),
     "plaster piece": ((35, 70), (25, 55), (15, 30)), "rib": ((90, 130), (35, 55), (4, 8)),
     "riffler": ((150, 190), (4, 9), (4, 12)), "rule": ((154, 160), (13, 26), (0.5, 1.2)),

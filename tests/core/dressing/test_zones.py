@@ -62,6 +62,22 @@ def test_the_four_pieces_that_own_a_zone_lay_things_in_different_quarters_of_it(
             assert ((low > other_high) | (other_low > high)).any()
 
 
+def test_beside_a_lying_animal_the_front_row_begins_at_its_paws_and_beside_a_narrow_piece_at_its_widest() -> None:
+    """An outline 0.74 half frames wide at the back that is 0.2 wide at the front, as a hound's that lies along the view."""
+    rotation = np.column_stack([[1.0, 0.0, 0.0], [0.0, 0.342, 0.9397], [0.0, -0.9397, 0.342]])
+    shape = np.array([[-0.2, -0.7], [0.2, -0.7], [0.74, 0.1], [0.6, 0.7], [-0.6, 0.7], [-0.74, 0.1]])
+
+    def begins(scale: float) -> np.ndarray:
+        outline = shape * [scale, 1.0] * [0.16, 0.105]
+        place = 400.0 * rotation[:, 2]
+        hero = ShotView("hero", "hero", place, rotation, (0.16, 0.105), 400.0, 390.0, 410.0, 5.0, outline, 380.0, 420.0)
+        return Zones.of(hero, 4)._begins()
+
+    wide, narrow = begins(1.0), begins(0.5)
+    assert 0.45 <= wide[0].max() < 0.6 and wide[1].min() > wide[0].max() + 0.05
+    assert wide[2] == pytest.approx([0.74, 0.74], abs=0.01) and narrow == pytest.approx(np.full((3, 2), 0.37), abs=0.01)
+
+
 def test_tall_things_stand_at_the_back_and_flat_ones_leave_them_room() -> None:
     for number in range(1, COUNT):
         dealt = _zones(number).dealt([False, False, True, False])

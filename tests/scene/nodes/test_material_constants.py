@@ -117,9 +117,21 @@ def test_a_colour_is_drawn_to_the_dust_no_further_than_it_must_be() -> None:
 
 
 def test_a_prop_is_darkened_to_the_limit_and_no_further_than_it_stays_what_it_is() -> None:
-    for name in (*props.MATT, *props.GLAZES, *props.COLOURS):
+    for name in sorted({*props.MATT, *props.GLAZES, *props.COLOURS} - set(props.HANDLED)):
         bright = float(luminance(props._mean_colour(name)))
         assert props.dimmed_to(name, bright) == 1.0 == props.dimmed_to(name, 2.0), "what is dark enough stays"
         assert props.dimmed_to(name, 0.7 * bright) * bright == pytest.approx(0.7 * bright)
         assert props.dimmed_to(name, 0.0) == props.LEAST_LEFT
     assert {props.dimmed_to(name, 0.0) for name in props.METALS} == {1.0}, "a metal is as bright as what it reflects"
+
+
+def test_beside_a_piece_handled_wood_is_as_dark_as_hands_make_it_and_keeps_more_of_its_colour() -> None:
+    """Greyed as light as it is, a mallet of beech looks bleached: darkened first it has less chroma to lose. What the user
+    names has no limit, and stays as new."""
+    tint = TINT / float(luminance(TINT))
+    for name, most in props.HANDLED.items():
+        bright = float(luminance(props._mean_colour(name)))
+        left = props.dimmed_to(name, 0.5)
+        assert left < 1.0 and left * bright == pytest.approx(max(most, props.LEAST_LEFT * bright))
+        assert props.greyed_to(name, 8.0, tint, left=left) < props.greyed_to(name, 8.0, tint)
+        assert props.dimmed_to(name, 1.0) == 1.0

@@ -74,11 +74,16 @@ def _glaze(tree: Tree) -> None:
 
 
 def _specks(tree: Tree, mm: Value, amount: Value) -> Socket:
-    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": 0.75, "Randomness": 1.0})
+    """Iron specks, 0 to 1: grains of 0.1 to 0.5 mm that bled into the melt, of uneven outline and strength."""
+    ragged = tree.node("TexNoise", {"Vector": mm, "Scale": 3.0, "Detail": 2.0})["Color"]
+    about = tree.vector("SUBTRACT", ragged, (0.5, 0.5, 0.5))
+    there = tree.vector("ADD", mm, tree.vector("SCALE", about, scale=0.35))
+    cells = tree.node("TexVoronoi", {"Vector": there, "Scale": 1.3, "Randomness": 1.0})
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
-    shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", amount, 0.6))
-    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 3.0), 0.22, 0.06)
-    return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.09, smooth=True), shows)
+    shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", amount, 0.5))
+    reach = tree.math("MULTIPLY_ADD", tree.math("POWER", lottery["Green"], 3.0), 0.20, 0.06)
+    spot = tree.span(tree.math("SUBTRACT", reach, cells["Distance"]), 0.0, 0.16, smooth=True)
+    return tree.math("MULTIPLY", tree.math("MULTIPLY", spot, shows), tree.math("MULTIPLY_ADD", lottery["Blue"], 0.5, 0.4))
 
 
 def _crackle(tree: Tree, mm: Value, amount: Value) -> Socket:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from ....core.surface import reflectance
-from ..builder import Socket, Tree, Value, make_group
+from ..builder import PlacedNode, Socket, Tree, Value, make_group
 from ..kind import Recipe, Values, label_of
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def _stone(tree: Tree) -> None:
     recess = tree.input("Recess", "float", 0.0, help="0 to 1 in recesses")
     raised = tree.input("Raised", "float", 0.0, help="0 to 1 on raised parts")
 
-    cells = tree.node("TexVoronoi", {"Vector": mm, "Scale": tree.math("DIVIDE", 0.8, grain), "Randomness": 1.0})
+    cells = _grains(tree, mm, grain)
     lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
     cloud = tree.node("TexNoise", {"Vector": mm, "Scale": 0.05, "Detail": 6.0, "Roughness": 0.6})["Factor"]
     fine = tree.node("TexNoise", {"Vector": mm, "Scale": 2.2, "Detail": 4.0, "Roughness": 0.65})["Factor"]
@@ -43,10 +43,7 @@ def _stone(tree: Tree) -> None:
     )["Factor"]
     tone = tree.mix(tree.math("MULTIPLY", beds, tree.span(bed, 0.42, 0.68)), colour, second)
     tone = tree.mix(tree.math("MULTIPLY", _veins(tree, mm), veins), tone, second)
-    other = tree.math("MULTIPLY", tree.math("GREATER_THAN", lottery["Red"], 0.62), speckle)
-    tone = tree.mix(other, tone, second)
-    shade = tree.ramp(lottery["Green"], [(0.0, (0.72, 0.72, 0.72)), (1.0, (1.25, 1.25, 1.25))])
-    tone = tree.mix(speckle, tone, tree.mix(1.0, tone, shade, blend="MULTIPLY"))
+    tone = _speckled(tree, tone, second, lottery, fine, speckle)
     tone = tree.mix(1.0, tone, tree.ramp(cloud, [(0.3, (0.90, 0.89, 0.87)), (0.7, (1.08, 1.08, 1.08))]), blend="MULTIPLY")
     dirt = tree.math("MULTIPLY", tree.math("MULTIPLY", wash, recess), tree.span(fine, 0.25, 0.6, 0.5, 1.0))
     tone = tree.mix(tree.math("MULTIPLY", dirt, 0.75), tone, tree.mix(1.0, tone, (0.30, 0.26, 0.21), blend="MULTIPLY"))
@@ -76,6 +73,25 @@ def _stone(tree: Tree) -> None:
         label="Stone surface",
     )
     tree.output("Shader", "shader", shader["BSDF"])
+
+
+def _grains(tree: Tree, mm: Value, grain: Value) -> PlacedNode:
+    """Cells of the size of the grains, with ragged outlines."""
+    ragged = tree.node("TexNoise", {"Vector": mm, "Scale": tree.math("DIVIDE", 1.1, grain), "Detail": 2.0})["Color"]
+    about = tree.vector("SUBTRACT", ragged, (0.5, 0.5, 0.5))  # grains have no straight sides
+    there = tree.vector("ADD", mm, tree.vector("SCALE", about, scale=tree.math("MULTIPLY", grain, 1.6)))
+    return tree.node("TexVoronoi", {"Vector": there, "Scale": tree.math("DIVIDE", 1.2, grain), "Randomness": 1.0})
+
+
+def _speckled(tree: Tree, tone: Value, second: Value, lottery: PlacedNode, fine: Value, speckle: Value) -> Socket:
+    """The tone with grains that differ in it, some by the second colour."""
+    other = tree.span(lottery["Red"], 0.24, 1.0)  # 0.38 on average: grains differ by degrees, black ones are few
+    other = tree.math("MULTIPLY", other, speckle)
+    tone = tree.mix(other, tone, second)
+    shade = tree.ramp(lottery["Green"], [(0.0, (0.72, 0.72, 0.72)), (1.0, (1.25, 1.25, 1.25))])
+    tone = tree.mix(speckle, tone, tree.mix(1.0, tone, shade, blend="MULTIPLY"))
+    within = tree.ramp(fine, [(0.3, (0.84, 0.84, 0.84)), (0.7, (1.14, 1.14, 1.14))])  # no grain is of one tone
+    return tree.mix(speckle, tone, tree.mix(1.0, tone, within, blend="MULTIPLY"))
 
 
 def _veins(tree: Tree, mm: Value) -> Socket:

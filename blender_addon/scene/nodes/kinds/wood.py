@@ -51,7 +51,7 @@ def _wood(tree: Tree) -> None:
     colour = tree.mix(1.0, colour, tree.ramp(fibre, [(0.3, (0.86, 0.85, 0.83)), (0.7, (1.12, 1.12, 1.12))]), blend="MULTIPLY")
     colour = tree.mix(1.0, colour, tree.ramp(broad, [(0.3, (0.84, 0.80, 0.76)), (0.7, (1.14, 1.14, 1.15))]), blend="MULTIPLY")
     colour = tree.mix(tree.math("MULTIPLY", fleck, 0.4), colour, tree.mix(0.5, early, (0.55, 0.42, 0.28)))
-    colour = tree.mix(tree.math("MULTIPLY", pore, 0.55), colour, tree.mix(1.0, late, (0.32, 0.28, 0.25), blend="MULTIPLY"))
+    colour = tree.mix(tree.math("MULTIPLY", pore, 0.55), colour, tree.mix(1.0, late, (0.48, 0.43, 0.38), blend="MULTIPLY"))
     drinks = tree.math("MULTIPLY", end, tree.blend(oil, 0.38, 0.62))  # end grain absorbs finish and looks darker
     colour = tree.mix(drinks, colour, tree.mix(1.0, colour, (0.50, 0.45, 0.40), blend="MULTIPLY"))
     finish = tree.math("MAXIMUM", oil, varnish)
@@ -63,7 +63,7 @@ def _wood(tree: Tree) -> None:
     rough = tree.math("MULTIPLY_ADD", fibre, 0.3, 0.47)
     rough = tree.math("SUBTRACT", rough, tree.math("MULTIPLY_ADD", oil, 0.17, tree.math("MULTIPLY", rubbed, 0.15)))
     rough = tree.math("ADD", rough, tree.math("MULTIPLY", pore, 0.2))
-    depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.35)
+    depth = tree.math("MULTIPLY", tree.math("MULTIPLY", pore, pore_size), -0.15)  # more looks like worm holes
     depth = tree.math("ADD", depth, tree.math("MULTIPLY", fibre, 0.010))
     depth = tree.math(
         "ADD", depth, tree.math("MULTIPLY", season, tree.blend(varnish, 0.004, 0.001))
@@ -122,16 +122,19 @@ def _fibre(tree: Tree, log: Value) -> Socket:
 
 
 def _pores(tree: Tree, log: Value, amount: Value, size: Value, season: Value, porous: Value) -> Socket:
-    """Vessels, 0 to 1: dots on the end grain, fine lines of some mm on a long face."""
-    scale = tree.math("DIVIDE", 0.5, size)
-    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.012))
-    cells = tree.node("TexVoronoi", {"Vector": tubes, "Scale": scale, "Randomness": 1.0})
-    lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
+    """Vessels, 0 to 1: dots on the end grain, fine lines of some mm on a long face; a few of the largest, many half as wide."""
     open_here = tree.blend(porous, 1.0, tree.span(season, 0.01, 0.14, 1.3, 0.05))  # the vessels of earlywood are dense
     wanted = tree.math("MULTIPLY", amount, open_here)
-    shows = tree.math("LESS_THAN", lottery["Red"], wanted)
-    bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # at most half of `size`
-    return tree.math("MULTIPLY", tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.02, 0.07), shows)
+    tubes = tree.vector("MULTIPLY", log, (1.0, 1.0, 0.012))
+    found = []
+    for finer, share, strength in ((1.0, 0.7, 1.0), (2.1, 1.0, 0.6)):
+        cells = tree.node("TexVoronoi", {"Vector": tubes, "Scale": tree.math("DIVIDE", 0.5 * finer, size), "Randomness": 1.0})
+        lottery = tree.node("SeparateColor", {"Color": cells["Color"]})
+        shows = tree.math("LESS_THAN", lottery["Red"], tree.math("MULTIPLY", wanted, share))
+        bore = tree.math("MULTIPLY_ADD", lottery["Green"], 0.13, 0.12)  # at most half of `size`
+        edge = tree.span(tree.math("SUBTRACT", bore, cells["Distance"]), -0.04, 0.14, to_high=strength)
+        found.append(tree.math("MULTIPLY", edge, shows))
+    return tree.math("MAXIMUM", *found)
 
 
 def _rays(tree: Tree, log: Value, amount: Value, size: Value) -> Socket:

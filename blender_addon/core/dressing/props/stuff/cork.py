@@ -7,7 +7,7 @@ import numpy as np
 from ....mesh.solids import lathe, moved
 from ....mesh.triangles import TriangleMesh
 from ....noise import noise
-from ..prop import ALONG_X, Prop, assembled, profile
+from ..prop import ALONG_X, Prop, assembled
 
 NAME = "cork"
 TRADES = ("painter",)
@@ -16,8 +16,11 @@ TRADES = ("painter",)
 def make(rng: np.random.Generator) -> Prop:
     """One individual, random by the generator."""
     r, height = rng.uniform(10, 14), rng.uniform(24, 34)
-    outline = profile([(0.0, 0.0), (r - 1.0, 0.0), (r, 1.0), (1.1 * r, height - 1.0), (1.1 * r - 1.0, height), (0.0, height)])
-    cork = lathe(outline, sides=64)
+    side = np.linspace(0.0, 1.0, 40)[:, None]
+    outline = [(0.0, 0.0), (0.5 * r, 0.0), (r - 0.8, 0.0), (r - 0.25, 0.2)]
+    outline += [*np.array([r, 0.8]) + side * [0.1 * r, height - 1.6]]
+    outline += [(1.1 * r - 0.25, height - 0.2), (1.1 * r - 0.8, height), (0.5 * r, height), (0.0, height)]
+    cork = lathe(outline, sides=128)
     points = np.asarray(cork.vertices, float).copy()
     angle = np.arctan2(points[:, 1], points[:, 0])
     pits = noise(angle * r / 2.2, points[:, 2] / 2.6, seed=int(rng.integers(999)))
