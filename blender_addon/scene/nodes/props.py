@@ -86,7 +86,7 @@ def prop_chroma(name: str) -> float:
     return _chroma(_mean_colour(name))
 
 
-LOUDER = {"string": 1.6, **dict.fromkeys((*WOODS, "cork"), 0.7)}
+LOUDER = {"string": 1.6, **dict.fromkeys((*WOODS, "cork"), 0.85)}
 """How many times stronger the colour looks than that of a flat surface, where light goes from strand to strand (on our own
 bench); less than 1 for wood and cork, which look like bone and concrete without their colour. By eye."""
 

@@ -60,7 +60,7 @@ SOILED, CLEAN = {"potter": 0.7, "plaster": 0.6}, 0.12
 """How much dry slip or plaster is left on the tools of a trade, and on those of others: where no clay is worked none lies about
 (common practice). Set by eye."""
 
-ALLOWED_CHROMA = (6.0, 0.52)
+ALLOWED_CHROMA = (4.0, 0.52)
 """Largest chroma C* of a prop: this value or this multiple of the piece's, whichever is more; more colourful ones are tinted
 towards the dust's colour, as tools on a bench are. Set by eye."""
 
