@@ -10,6 +10,13 @@ import bpy
 from ..compat import set_media
 from ..running.session import whole_file, writes
 
+NO_WRITER = "This Blender was built without a writer for films"
+
+
+def has_writer() -> bool:
+    """Whether this Blender can write films at all."""
+    return bool(bpy.app.ffmpeg.supported)
+
 
 def write_video(frames: Sequence[Path], path: Path, *, size: tuple[int, int], fps: int, turns: int = 1) -> None:
     """Write a film of the frames, repeated `turns` times, whole or not at all. All frames are in one folder.

@@ -11,10 +11,12 @@ from typing import Any
 
 import bpy
 
+from ...core.shots.moves.paths import KINDS
 from ...core.shots.moves.paths import Path as MovePath
 from ...job.errors import OutputError
 from ...job.files.whole_files import check_free
 from ...job.notes import several
+from ...job.sheet import JobSheet
 from ...job.step import Progress, Result, Run
 from ...scene import roles
 from ...scene.delivery.copies.marked import MARKED, marked
@@ -23,7 +25,7 @@ from ...scene.delivery.kept_meshes import KeptMeshes
 from ...scene.delivery.kept_pictures import KeptPictures, scene_digests
 from ...scene.delivery.output import Quality, cycles, render_picture
 from ...scene.delivery.shot_state import dressed_for
-from ...scene.delivery.video import write_video
+from ...scene.delivery.video import NO_WRITER, has_writer, write_video
 from ...scene.dressing.set_parts import apply_shot_set, restore_set
 from ...scene.shots.cameras import make_camera
 from ...scene.shots.moves import FPS, OF, SHAPE, lens_of, path_of, pose_at_frame
@@ -34,6 +36,13 @@ from .declared.films import Settings
 PRESETS = {"proof": (360, Quality(6, 0.0, careful=False)), "final": (1080, Quality(32, 0.0, careful=False))}
 """Lines per frame and quality. There is no noise threshold, which would stop sampling at other pixels in each frame and so
 cause flicker."""
+
+
+def able(sheet: JobSheet, out: Path | None) -> None:
+    """Raise JobError, before the first step is run, where moving pictures are planned and no film can be written."""
+    planned = [kind for kind in KINDS if getattr(sheet["moves"], kind)]
+    if out is not None and planned and not has_writer():
+        raise OutputError(f"{NO_WRITER}: plan no moving pictures (set moves.{planned[0]} to false)")
 
 
 def run(stage: Stage, settings: Settings) -> Run:

@@ -30,7 +30,7 @@ from ...scene.delivery.device import find_device
 from ...scene.delivery.kept_pictures import KeptPictures, SceneDigests, digesting, put_aside
 from ...scene.delivery.output import SCENE_PATHS, Quality, set_up
 from ...scene.delivery.shot_state import hang_on_pivot, make_pivot, turning
-from ...scene.delivery.video import write_video
+from ...scene.delivery.video import NO_WRITER, has_writer, write_video
 from ...scene.running.session import writes
 from ...scene.stage import Stage
 from . import _estimate
@@ -55,8 +55,8 @@ def able(sheet: JobSheet, out: Path | None) -> None:
     known = [name for name in sheet["camera"].possible_names() if name != TURNTABLE]
     _check_shots(settings, [*known, *(path.stem for path in (out / "pictures").glob("*.png"))], known)
     find_device(settings.device)
-    if settings.turntable and settings.video and not bpy.app.ffmpeg.supported:
-        raise OutputError("This Blender was built without a writer for films: set render.video to false")
+    if settings.turntable and settings.video and not has_writer():
+        raise OutputError(f"{NO_WRITER}: set render.video to false")
     tasks = _planned(settings, out)
     if not (out / "pictures").is_dir():  # existing pictures already occupy their space
         _estimate.check_room(out, *_estimate.costs_of(tasks))

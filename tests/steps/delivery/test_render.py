@@ -19,7 +19,7 @@ from blender_addon.job.sheet import override, parse
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.running.session import Means, run_session
 from blender_addon.steps import catalogue
-from blender_addon.steps.delivery import _estimate, render
+from blender_addon.steps.delivery import _estimate, films, render
 
 SHEET = """
 bozzetto = 1
@@ -300,3 +300,16 @@ def test_a_picture_of_scale_shows_a_rule_before_the_piece_and_no_other_picture_d
     bpy.context.view_layer.update()
     seen = world_to_camera_view(bpy.context.scene, shot, Vector(0.5 * (corners.min(axis=0) + corners.max(axis=0))))
     assert abs(seen.x - 0.5) < 0.03 and 0.03 < seen.y < 0.35 and seen.z > 0.0
+
+
+@pytest.mark.parametrize(("step", "given"), [(render, ()), (films, ("moves.arc=true",))])
+def test_a_film_that_cannot_be_written_is_refused_before_anything_runs(
+    step: Any, given: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheet = parse("bozzetto = 1\n", catalogue(), name="films", folder=tmp_path)
+    for assignment in given:
+        override(sheet, assignment)
+    step.able(sheet, tmp_path)
+    monkeypatch.setattr(step, "has_writer", lambda: False)
+    with pytest.raises(OutputError, match="without a writer for films"):
+        step.able(sheet, tmp_path)
