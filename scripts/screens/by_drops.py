@@ -17,8 +17,6 @@ from by_hand import Hand, view_of
 from checks import MODULE, Checks, different, key, middle, pressed, running, state, undo, undo_point
 
 Step = Iterator[None]
-LOOKS = 40
-"""Ticks of the driver within which an answer comes."""
 
 
 def browser(hand: Hand, folder: str) -> Step:
@@ -72,27 +70,41 @@ def clicked_below(hand: Hand, done: Any, *, columns: tuple[int, ...] = (0, 60, 1
             yield from hand.click(x + across, y - down)
 
 
-def drag(hand: Hand, checks: Checks) -> Step:
-    """A look, then a scan, dragged from a file browser: each is asked about, left by Esc, then used, and undone."""
-    job, path = bpy.context.scene.bozzetto, "/shots/out/other look.toml"
-    was, scan = job.material.piece, job.intake.scans[0].file
+def other_look(hand: Hand, path: str) -> str:
+    """Write a sheet with another material than the job's, which keeps its own; the other material."""
+    job = bpy.context.scene.bozzetto
+    was = job.material.piece
     other = "wax" if was != "wax" else "stone"
     job.material.piece = other
     bpy.ops.bozzetto.write_sheet(filepath=path)
     job.material.piece = was
     undo_point(hand)
-    before = state()
+    return other
+
+
+def taken(hand: Hand, checks: Checks, way: str, other: str, scan: str) -> Step:
+    """The dialog's button pressed: the look is that of the sheet, and the scan stays.
+
+    way: how the sheet came, for the checks' words. other: its material. scan: the job's scan file.
+    """
+    yield from clicked_below(hand, lambda: bpy.context.scene.bozzetto.material.piece == other)
+    job = bpy.context.scene.bozzetto
+    checks.that(f"{way} of a look: a click takes it", job.material.piece == other, job.material.piece)
+    checks.that(f"{way} of a look: the scan stays", job.intake.scans[0].file == scan)
+    yield from hand.shot(f"t-{way}-taken")
+
+
+def drag(hand: Hand, checks: Checks) -> Step:
+    """A look, then a scan, dragged from a file browser: each is asked about, left by Esc, then used, and undone."""
+    path, scan = "/shots/out/other look.toml", bpy.context.scene.bozzetto.intake.scans[0].file
+    other, before = other_look(hand, path), state()
     yield from dragged(hand, path)
     yield from hand.shot("t-drag-look-asked")
     yield from key(hand, "ESC")
     yield
     checks.that("drag of a look: Esc leaves the scene as it was", state() == before, different(before, state()))
     yield from dragged(hand, path)
-    yield from clicked_below(hand, lambda: bpy.context.scene.bozzetto.material.piece == other)
-    job = bpy.context.scene.bozzetto
-    checks.that("drag of a look: a click takes it", job.material.piece == other, job.material.piece)
-    checks.that("drag of a look: the scan stays", job.intake.scans[0].file == scan)
-    yield from hand.shot("t-drag-look-taken")
+    yield from taken(hand, checks, "drag", other, scan)
     yield from undo(hand)
     checks.that("drag of a look: one undo takes it back", state() == before, different(before, state()))
     yield from undo(hand, redo=True)

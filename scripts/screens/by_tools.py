@@ -305,25 +305,13 @@ def drop(hand: Hand, checks: Checks) -> Step:
 
 def look_taken(hand: Hand, checks: Checks) -> Step:
     """A job's sheet dropped, and its look taken by a click on the dialog's button; one undo takes it back."""
-    job, path = bpy.context.scene.bozzetto, "/shots/out/other look.toml"
-    was, scan = job.material.piece, job.intake.scans[0].file
-    other = "wax" if was != "wax" else "stone"
-    job.material.piece = other
-    bpy.ops.bozzetto.write_sheet(filepath=path)
-    job.material.piece = was
-    undo_point(hand)
-    x, y = middle(hand.window)
-    yield from hand.move(x, y)
+    was, scan = bpy.context.scene.bozzetto.material.piece, bpy.context.scene.bozzetto.intake.scans[0].file
+    other = by_drops.other_look(hand, "/shots/out/other look.toml")
+    yield from hand.move(*middle(hand.window))
     asked(hand, bpy.ops.bozzetto.drop_scan, directory="/shots/out/", files=[{"name": "other look.toml"}])
     for _ in range(3):
         yield
-    for down in range(40, 130, 6):  # the button is below the mouse; how far depends on the screen
-        yield from hand.click(x, y - down)
-        if job.material.piece == other:
-            break
-    checks.that("drop of a look: a click takes it", job.material.piece == other, job.material.piece)
-    checks.that("drop of a look: the scan stays", job.intake.scans[0].file == scan)
-    yield from hand.shot("t-drop-taken")
+    yield from by_drops.taken(hand, checks, "drop", other, scan)
     yield from undo(hand)
     job = bpy.context.scene.bozzetto
     checks.that("drop of a look: one undo takes it back", job.material.piece == was, job.material.piece)
