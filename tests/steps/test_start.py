@@ -14,9 +14,10 @@ import bpy
 import blender_addon
 blender_addon.register()
 started = [name for name in sys.modules if name.startswith("blender_addon.")]
+from blender_addon.job.sheet import blank
 from blender_addon.steps import catalogue
 for step in catalogue():
-    step.able(step.settings(), None)
+    step.able(blank(catalogue()), None)
 worked = [name for name in sys.modules if name.startswith("blender_addon.steps.")]
 print("RESULT" + json.dumps([started, worked, [[step.folder, step.name] for step in catalogue()]]))
 """
