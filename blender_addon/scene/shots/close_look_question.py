@@ -32,6 +32,8 @@ OF_A_HEAD = ("a compact lobe, high or far out, that a narrower neck joins",)
 OF_A_PART = ("no neck sets a head off; the upper or foremost part tells most",)
 OF_A_CLOSEUP = ("you photographed that part from near",)
 OF_A_PLACE = ("there is most to see there",)
+OF_NO_FRONT = "which side is its front is not sure"
+OTHER_SIDE = "the same from its other side"
 
 
 def close_look_decision(
@@ -40,15 +42,17 @@ def close_look_decision(
     first: int | None,
     solved: Callable[[CloseLook], Shot],
     looks: Looks,
+    *,
+    other_side: bool = False,
 ) -> Decision:
     """The decision 'close_look'; there must be at least one proposal.
 
     first: the number of the proposal that the user chose, None for none. solved: gives the shot of a close look. looks: points
-    of the subject to draw.
+    of the subject to draw. other_side: whether the proposals show a head from its other side.
     """
 
-    def alternative(place: int) -> Alternative:
-        proposal = proposed[place]
+    def alternative(place: int, *, turned: bool = False) -> Alternative:
+        proposal = proposed[place].turned() if turned else proposed[place]
         shot = solved(proposal.look)
         frame = shot.ask.frame_mm
         picture = through(
@@ -57,13 +61,19 @@ def close_look_decision(
         )  # fmt: skip
         low, high = subject.points.min(axis=0), subject.points.max(axis=0)
         where = whereabouts(proposal.look.spot, 0.5 * (low + high), np.asarray(high - low))
-        words = NAMES.get(proposal.shows, f"a close look {where}")
-        return Alternative(words, {"camera.close_look": place + 1}, screen(picture))
+        words = OTHER_SIDE if turned else NAMES.get(proposal.shows, f"a close look {where}")
+        sets: dict[str, object] = {"camera.close_look": place + 1}
+        if proposal.other is not None:
+            sets["camera.other_side"] = other_side != turned
+        return Alternative(words, sets, screen(picture))
 
     chosen = first - 1 if first is not None and first <= len(proposed) else 0
-    others = [place for place in range(len(proposed)) if place != chosen][:OFFERED]
     best = proposed[chosen]
-    evidence = {"closeup": OF_A_CLOSEUP, "head": OF_A_HEAD, "part": OF_A_PART}.get(best.shows, OF_A_PLACE)
+    others = [alternative(chosen, turned=True)] if best.other is not None else []
+    others += [alternative(place) for place in range(len(proposed)) if place != chosen]
+    evidence: tuple[str, ...] = {"closeup": OF_A_CLOSEUP, "head": OF_A_HEAD, "part": OF_A_PART}.get(best.shows, OF_A_PLACE)
+    if best.other is not None:
+        evidence += (OF_NO_FRONT,)
     return Decision(
-        "close_look", QUESTION, alternative(chosen), best.sure, evidence, tuple(map(alternative, others)), first is not None
+        "close_look", QUESTION, alternative(chosen), best.sure, evidence, tuple(others[:OFFERED]), first is not None
     )

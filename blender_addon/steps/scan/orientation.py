@@ -86,6 +86,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     matrix[:3] *= mm / MM
     item["bozzetto_matrix"] = matrix.ravel().tolist()
     item["bozzetto_mm_per_unit"], item["bozzetto_assumed"] = mm, assumed
+    item["bozzetto_front_chance"] = front.confidence if front.asked else 1.0
     stage.offer("upright", item, key="1", name="Upright")
     if assumed:
         stage.warn(f"No length is known, so the size is assumed ({how}); set the height for true size")

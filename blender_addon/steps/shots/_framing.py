@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ...core.mesh.triangles import TriangleMesh
@@ -18,7 +19,7 @@ from ...scene.shots.close_look_question import OFFERED, close_look_decision
 from ...scene.thumbnails import Looks
 
 if TYPE_CHECKING:
-    from .camera import ShotRow
+    from .declared.camera import Settings, ShotRow
 
 
 def wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
@@ -27,9 +28,18 @@ def wanting(asks: list[tuple[ShotAsk, ShotRow]]) -> list[ShotAsk]:
 
 
 def proposals(
-    piece: TriangleMesh, subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], near: list[CloseupPlace]
+    piece: TriangleMesh,
+    subject: Subject,
+    asks: list[tuple[ShotAsk, ShotRow]],
+    near: list[CloseupPlace],
+    *,
+    front_chance: float,
+    other_side: bool,
 ) -> list[Proposal]:
-    """Places for all details that need one, those of close-up photos first, and a few alternatives."""
+    """Places for all details that need one, those of close-up photos first, and a few alternatives.
+
+    front_chance: the chance (0 to 1) that the front is right. other_side: show a head from its other side.
+    """
     details = wanting(asks)
     if not details:
         return []
@@ -37,7 +47,9 @@ def proposals(
     lens = MacroLens(first.frame_mm, first.focal, first.pupil_ratio)
     usual = detail_magnification(subject, lens.frame_mm)
     carried = at_closeups(near, lens.frame_mm, first.coc, usual)
-    return [*carried, *close_looks(subject, piece, lens, len(details) + OFFERED)]
+    count = len(details) + OFFERED
+    found = close_looks(subject, piece, lens, count, front_chance=front_chance, other_side=other_side)
+    return [*carried, *(proposal.turned() if other_side else proposal for proposal in found)]
 
 
 def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], first: int | None) -> dict[str, CloseLook]:
@@ -47,14 +59,16 @@ def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], firs
 
 
 def close_look_decisions(
-    subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], first: int | None, looks: Looks
+    subject: Subject, asks: list[tuple[ShotAsk, ShotRow]], proposed: list[Proposal], settings: Settings, looks: Looks
 ) -> tuple[Decision, ...]:
     """The decision on where the first close look goes; empty where there is none."""
     entry = next((entry for entry in asks if entry[0].kind == "detail" and entry[0].focus is None), None)
     if entry is None or not proposed:
         return ()
     ask, row = entry
-    return (close_look_decision(subject, proposed, first, lambda found: framed(ask, row, subject, found), looks),)
+    first, other_side = settings.close_look, settings.other_side
+    shot = partial(framed, ask, row, subject)
+    return (close_look_decision(subject, proposed, first, shot, looks, other_side=other_side),)
 
 
 def framed(ask: ShotAsk, row: ShotRow, subject: Subject, found: CloseLook | None) -> Shot:

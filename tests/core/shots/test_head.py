@@ -258,3 +258,19 @@ def test_what_lies_behind_a_node_follows_it_in_the_walk():
                 todo += new
             place = list(order).index(child)
             assert set(order[place : place + size[child]]) == flood and len({part[node] for node in flood}) == 1
+
+
+def test_where_the_front_is_not_sure_a_head_is_no_surer_and_shows_from_both_sides() -> None:
+    """The face is where the bust's front is, so that a wrong front shows the back of a head: asked, with the other side."""
+    mesh = standing(dumbbell)
+    subject = subject_of(mesh)
+    sure = close_looks(subject, mesh, LENS, 3)
+    unsure = close_looks(subject, mesh, LENS, 3, front_chance=0.5)
+    assert sure[0].shows == unsure[0].shows == "head"
+    assert sure[0].other is None and sure[0].turned() is sure[0] and sure[0].sure > 0.5
+    other = unsure[0].other
+    assert unsure[0].sure == 0.5 and other is not None
+    apart = abs((other.azimuth_deg - unsure[0].look.azimuth_deg + 180.0) % 360.0 - 180.0)
+    assert apart >= 80.0  # half round, and up to 50 degrees back on either side
+    assert unsure[0].turned().look is other and unsure[0].turned().turned().look is unsure[0].look
+    assert [proposal.sure for proposal in unsure[1:]] == [proposal.sure for proposal in sure[1:]]

@@ -352,3 +352,33 @@ def test_a_close_look_at_coarse_triangles_is_warned_of() -> None:
     notes = [str(note) for note in stage.notes if "triangles are coarse" in str(note)]
     assert len(notes) == 1 and "detail:" in notes[0] and "render.size" in notes[0]
     assert found.figures["detail_edge_pixels"] > 2.0 * 25.0  # at 25 no facets were seen
+
+
+def test_where_the_front_is_not_sure_the_close_look_at_the_head_is_asked_from_either_side() -> None:
+    """An answer is two settings, and the picture is then taken from opposite; with a front that is sure nobody is asked."""
+    step, stage = job(views="few")
+    upright = make_object("Upright", egg())
+    bpy.context.scene.collection.objects.link(upright)
+    roles.mark(upright, job=stage.job, step="orientation", role="upright", key="1")
+    upright["bozzetto_front_chance"] = 0.5
+
+    def close_look() -> tuple[Any, Any]:
+        found = run(step, stage, afresh=True)
+        decision = next(decision for decision in found.decisions if decision.key == "close_look")
+        item = stage.require("shot", "detail")
+        settled(item)
+        return decision, np.array(item.matrix_world)[:3, 2]
+
+    asked, before = close_look()
+    assert asked.asked and asked.confidence <= 0.5 and "front is not sure" in asked.sentence()
+    answer = asked.alternatives[0]
+    assert answer.sets == {"camera.close_look": 1, "camera.other_side": True}
+    for name, value in answer.sets.items():
+        override(stage.sheet, f"{name}={str(value).lower()}")
+    answered, after = close_look()
+    assert not answered.asked and answered.alternatives[0].sets == {"camera.close_look": 1, "camera.other_side": False}
+    assert before[:2] @ after[:2] < 0.0  # from the other side
+    stage.sheet.settings["camera"] = build(camera.Settings, {"views": "few"}, "camera")
+    upright["bozzetto_front_chance"] = 1.0
+    sure, again = close_look()
+    assert "other_side" not in str([other.sets for other in sure.alternatives]) and np.allclose(again, before, atol=1e-6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,16 +24,28 @@ OF_PLACES = 0.85
 
 @record
 class Proposal:
-    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, and how
-    sure it is the one to take."""
+    """A close look that could be taken: what it shows ('head', 'part' of what has no neck, or 'place'), from where, how sure it
+    is the one to take, and the same head from its other side where that was asked for."""
 
     shows: str
     look: CloseLook
     sure: float
+    other: CloseLook | None = None
+
+    def turned(self) -> Proposal:
+        """The same from its other side; as it is where there is none."""
+        return self if self.other is None else replace(self, look=self.other, other=self.look)
 
 
-def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) -> list[Proposal]:
-    """Up to `count` close looks of a piece (its closed mesh in mm beside the subject's points), the best first."""
+def close_looks(
+    subject: Subject, mesh: TriangleMesh, lens: Lens, count: int, *, front_chance: float = 1.0, other_side: bool = False
+) -> list[Proposal]:
+    """Up to `count` close looks of a piece, the best first.
+
+    mesh: the piece, closed, in mm, beside the subject's points. front_chance: the chance (0 to 1) that -Y is its front; where
+    it is below 1 a close look at a head is no surer than that, since from which side a head shows its face follows mostly from
+    the front. other_side: find the head's close look from its other side as well; so it is where the front is not sure.
+    """
     found: list[Proposal] = []
     worth = worth_of(subject)
     usual = detail_magnification(subject, lens.frame_mm)
@@ -40,7 +53,9 @@ def close_looks(subject: Subject, mesh: TriangleMesh, lens: Lens, count: int) ->
     head = find_head(mesh, subject, worth)
     look = None if head is None else head_look(subject, head, lens, worth)
     if head is not None and look is not None:
-        found.append(Proposal("head" if head.neck else "part", look, head.sure))
+        both = other_side or front_chance < 1.0
+        other = head_look(subject, head, lens, worth, other_side=True) if both else None
+        found.append(Proposal("head" if head.neck else "part", look, min(head.sure, front_chance), other))
     places = detail_spots(
         subject, count + 2 * len(found), reach_mm=0.6 * min(frame), distance_mm=lens.distance(usual), frame=frame, worth=worth
     )

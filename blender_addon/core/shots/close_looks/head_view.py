@@ -56,10 +56,11 @@ class Lens:
         return focus_for(self.focal_mm, magnification, pupil_ratio=self.pupil_ratio)
 
 
-def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats) -> CloseLook | None:
+def head_look(subject: Subject, head: Head, lens: Lens, worth: Floats, *, other_side: bool = False) -> CloseLook | None:
     """The close look at a head; `grown` is over the subject's usual magnification. None where from everywhere it shows most of
-    what no close look is to show, as the neck of a jar does that was taken for a head. worth: (k,) of the subject's points."""
-    facing = facing_of(subject, head, worth)
+    what no close look is to show, as the neck of a jar does that was taken for a head. worth: (k,) of the subject's points.
+    other_side: from opposite where the head seems to face."""
+    facing = (facing_of(subject, head, worth) + (180.0 if other_side else 0.0)) % 360.0
     face = face_of(subject, head, worth, facing)
     pitch = _pitch_of(subject, head, worth, face, facing)
     best: CloseLook | None = None

@@ -203,6 +203,7 @@ class Settings:
         unit="",
         help="Which of the proposed places the close look shows; auto: a close-up photo's, the head, or the richest relief",
     )
+    other_side: bool = switch(False, help="Show the head of the close look from its other side", more=True)
     shots: list[ShotRow] = table(ShotRow, help="Shots to change or to add, by name", short="name")
 
     def check_names(self) -> None:
