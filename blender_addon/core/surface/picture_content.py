@@ -107,8 +107,9 @@ def pixels_of(picture: Floats) -> Pixels:
         opaque = picture[..., 3].reshape(-1) > 0.5
         if 0.02 < float(np.mean(opaque)) < 0.999:
             shown = whole[:, opaque]
-    peak = shown.max(axis=0)
-    range_ = peak - shown.min(axis=0)
+    red, green, blue = shown
+    peak = np.maximum(np.maximum(red, green), blue)  # an order faster than along the first axis
+    range_ = peak - np.minimum(np.minimum(red, green), blue)
     bright = peak > 0.02
     length = np.sqrt(sum(np.square(2.0 * channel - 1.0) for channel in shown))
     sound = bright & (np.abs(length - 1.0) < 0.15)
