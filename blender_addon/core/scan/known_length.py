@@ -41,6 +41,11 @@ def piece_height(standing: Standing) -> float:
     return whole_height(standing) - over
 
 
+def longest_side(standing: Standing) -> float:
+    """The longest of height, width and depth."""
+    return float(np.ptp(standing.points, axis=0).max())
+
+
 def width(standing: Standing) -> float:
     """From left to right, seen from the front."""
     return float(np.ptp(standing.points[:, 0]))

@@ -101,7 +101,8 @@ def run(stage: Stage, settings: Settings) -> Run:
     size = (figures["width_mm"], figures["depth_mm"], figures["height_mm"])
     words = f"{size[0]:.1f} x {size[1]:.1f} x {size[2]:.1f} mm{' (assumed)' if assumed else ''}, {_ground(support, up)}"
     guessed = assumed and bool(stage.require("clean", "1").get("bozzetto_mm_per_unit"))
-    return Result(words, figures, (up, front, size_decision(how, assumed, figures["height_mm"], unit_guessed=guessed)))
+    of = settings.of if settings.height is not None and how == "height" else ""
+    return Result(words, figures, (up, front, size_decision(how, assumed, size, unit_guessed=guessed, of=of)))
 
 
 def _steady(mesh: TriangleMesh) -> Bools:
@@ -263,7 +264,8 @@ def _known(settings: Settings, standing: known_length.Standing) -> dict[str, flo
 
 
 def _height(settings: Settings, standing: known_length.Standing) -> float:
-    return known_length.piece_height(standing) if settings.of == "piece" else known_length.whole_height(standing)
+    ways = {"piece": known_length.piece_height, "longest": known_length.longest_side}
+    return ways.get(settings.of, known_length.whole_height)(standing)
 
 
 def _two_points(settings: Settings) -> float:

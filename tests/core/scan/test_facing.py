@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from blender_addon.core.arrays import Floats
-from blender_addon.core.scan.facing.choosing import facings
+from blender_addon.core.scan.facing.choosing import NO_FRONT, facings
+from blender_addon.core.scan.facing.lying import lies_flat
 from blender_addon.core.scan.facing.profiles import Standing, profiles
 from blender_addon.core.scan.roughness import rough_side
 from blender_addon.core.scan.standing.body import fibonacci_directions
+from blender_addon.job.decisions import ASK_BELOW_OF
 
 COUNT = 24_000
 
@@ -82,3 +87,58 @@ def test_rough_sides_are_distinguished_from_smooth_ones() -> None:
     all_over /= np.linalg.norm(all_over, axis=1, keepdims=True)
     assert np.linalg.norm(rough_side(points, all_over, 4.0)) < 0.05
     assert not rough_side(points[:0], normals[:0], 4.0).any()
+
+
+def lying(relief: Callable[[Floats, Floats], Floats], *, dome: float = 0.0, outline: float = 1.0) -> Standing:
+    """A disc (or an oval) of 30 mm and 4 mm thick with a relief on it, as points of a grid; a dome is a part of its height."""
+    x, y = (part.ravel() for part in np.meshgrid(np.linspace(-30, 30, 220), np.linspace(-30, 30, 220)))
+    radius = np.hypot(x, y / outline) / 30.0
+    x, y, radius = x[radius < 1.0], y[radius < 1.0], radius[radius < 1.0]
+    top = 4.0 + dome * (1.0 - radius**2) + relief(x, y)
+    edge = np.linspace(0.0, 2.0 * np.pi, 3000, endpoint=False)
+    rim = np.stack([30.0 * np.cos(edge), 30.0 * outline * np.sin(edge), np.tile(np.linspace(0.0, 4.0, 10), 300)], axis=1)
+    points = np.concatenate([np.stack([x, y, top], axis=1), np.stack([x, y, 0.0 * x], axis=1), rim])
+    up = np.tile([0.0, 0.0, 1.0], (len(x), 1))
+    normals = np.concatenate([up, -up, rim * [1.0, 1.0, 0.0] / np.linalg.norm(rim[:, :2], axis=1, keepdims=True)])
+    return Standing(points, normals, 0.0)
+
+
+def a_head_in_profile(x: Floats, y: Floats) -> Floats:
+    return 1.8 * np.exp(-(((x + 4.0) / 7.0) ** 2) - ((y - 4.0) / 9.0) ** 2) + np.exp(-(((x - 6.0) / 3.0) ** 2) - (y / 3.0) ** 2)
+
+
+def two_handles(x: Floats, y: Floats) -> Floats:
+    return 2.0 * np.exp(-(((np.abs(x) - 20.0) / 4.0) ** 2) - (y / 8.0) ** 2)
+
+
+@pytest.mark.parametrize("dome", [0.0, 12.0])
+@pytest.mark.parametrize("outline", [1.0, 0.75])
+def test_a_relief_that_lies_flat_is_no_surer_of_its_front_than_its_relief_tells(dome: float, outline: float) -> None:
+    """A medal, an oval one, a mask: its body looks the same from behind, what it shows does not, so that it is asked about."""
+    found = facings(lying(a_head_in_profile, dome=dome, outline=outline))
+    assert found[0].chance < ASK_BELOW_OF["front"]
+    sides = {round((facing.angle_deg - found[0].angle_deg) / 90.0) % 4 for facing in found}
+    assert sides >= {0, 1, 3}  # the opposite one is always offered (`standing_choices.front_decision`)
+
+
+@pytest.mark.parametrize("relief", [two_handles, lambda x, y: 0.0 * x])
+def test_what_lies_flat_and_looks_the_same_turned_by_half_is_not_asked_about(
+    relief: Callable[[Floats, Floats], Floats],
+) -> None:
+    assert facings(lying(relief, outline=0.75))[0].chance > ASK_BELOW_OF["front"]
+
+
+def test_a_slab_without_anything_above_its_base_has_four_sides_or_none() -> None:
+    """All of it is base: with a relief on its upper side any of the four may be the front, without one they are all right."""
+    shown, plain = (replace(lying(relief), piece_low=50.0) for relief in (a_head_in_profile, lambda x, y: 0.0 * x))
+    assert [facing.chance for facing in facings(shown)] == [0.25] * 4
+    assert [facing.chance for facing in facings(plain)] == [NO_FRONT]
+
+
+def test_a_dish_is_no_relief() -> None:
+    """Its bottom lies far below its rim: it is uneven as hands leave it, and has no side from which it is read."""
+
+    def bowl(x: Floats, y: Floats) -> Floats:
+        return 18.0 * (x**2 + y**2) / 900.0 + 0.5 * np.sin(0.8 * x + 1.1 * y)
+
+    assert not lies_flat(lying(bowl)) and lies_flat(lying(a_head_in_profile, dome=12.0))

@@ -57,6 +57,19 @@ def test_true_size_from_any_one_known_length(tmp_path: Path, known: str) -> None
     assert report.results["orientation"].figures["height_mm"] == pytest.approx(68.0, rel=5e-3)
 
 
+def test_a_height_of_what_lies_flat_is_asked_about(tmp_path: Path) -> None:
+    """A plaque that was measured as 60 mm high is 60 mm long, or it is 600 mm long and 60 mm high."""
+    plaque = write_scan(tmp_path, box((60.0, 45.0, 6.0)))
+    _, report = run(tmp_path, plaque + '[orientation]\nheight = 60.0\nup = "y"')
+    size = next(decision for decision in report.results["orientation"].decisions if decision.key == "size")
+    assert size.asked and "600 mm long" in size.choice.words
+    assert [other.sets for other in size.alternatives] == [{"orientation.of": "longest"}]
+    _, report = run(tmp_path, plaque + '[orientation]\nheight = 60.0\nof = "longest"\nup = "y"')
+    found = report.results["orientation"]
+    assert found.figures["height_mm"] == pytest.approx(6.0, rel=1e-4)
+    assert not any(decision.key == "size" and decision.asked for decision in found.decisions)
+
+
 def test_without_a_known_length_the_size_is_assumed_and_said(tmp_path: Path) -> None:
     stage, report = run(tmp_path, write_scan(tmp_path, moved(statuette(), np.eye(3), scale=1e4)))
     figures = report.results["orientation"].figures

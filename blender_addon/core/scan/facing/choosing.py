@@ -22,6 +22,7 @@ import numpy as np
 from ...arrays import Floats
 from ...records import record
 from ..symmetry import mirror_profile
+from .lying import lies_flat, relief_alike
 from .profiles import ANGLES, DIRECTIONS, Profiles, Standing, profiles
 
 WEIGHTS = {"mirror": 13.2, "head_mirror": 4.0, "worked": 3.0, "base": 2.6, "ahead": 2.2, "broad": 2.0}
@@ -56,6 +57,7 @@ EITHER = "it shows its broad side, as it would from behind"
 HALF_TURN_DEG = 5.0
 """How near to half a turn one is by which a piece looks the same from behind."""
 SEVERAL = "it looks the same from several sides"
+ROUND_WORDS = "it looks much the same from all sides"
 NO_FRONT = 0.9
 """Chance given to the file's front of a solid of revolution, for which any front is right."""
 
@@ -73,11 +75,12 @@ class Facing:
 def facings(thing: Standing, *, file: str | None = None) -> list[Facing]:
     """The directions that may be the front, the likeliest first. file: the name of the file whose axes it stands by, or None
     where it does not stand by them."""
+    flat = lies_flat(thing)
     if not thing.piece.any():
-        return [Facing(0.0, NO_FRONT, ("it lies flat, so no side of it differs from the others",))]
+        return _of_a_slab(thing)
     found = profiles(thing)
     if found.round_share > ROUND:
-        return [Facing(0.0, NO_FRONT, ("it looks much the same from all sides",))]
+        return _of_a_slab(thing) if flat else [Facing(0.0, NO_FRONT, (ROUND_WORDS,))]
     parts = _parts(found)
     total = np.sum(list(parts.values()), axis=0)
     values = np.exp(total - total.max())
@@ -93,13 +96,28 @@ def facings(thing: Standing, *, file: str | None = None) -> list[Facing]:
         angle = _refined(thing, found, chances, best, by_file)
         words = _reasons(parts, best, by_file and abs(float(_off(ANGLES[best], 0.0))) <= NEAR_FILE_DEG)
         others = sorted({float(turn) for turn in found.alike} | ({180.0} if found.round_share > VESSEL else set()))
+        if flat:
+            others = [turn for turn in others if relief_alike(thing, turn)]
         for turn in others:
             chance += float(left[np.abs(_off(ANGLES, ANGLES[best] + turn)) <= SAME_DEG].sum())
         if others:
             words = (*words, SEVERAL if len(found.alike) else EITHER)
         result.append(Facing(angle, min(chance, 1.0), words))
         left[np.abs(_off(ANGLES, ANGLES[best])) <= SAME_DEG] = 0.0
+    for turn in (90.0, -90.0) if flat else ():  # offered, too: a picture on a medal need not follow its body
+        side = float(_off(result[0].angle_deg + turn, 0.0))
+        if all(abs(float(_off(facing.angle_deg, side))) > SAME_DEG for facing in result):
+            result.append(Facing(side, 0.0, ()))
     return sorted(result, key=lambda facing: -facing.chance)
+
+
+def _of_a_slab(thing: Standing) -> list[Facing]:
+    """The four sides of what lies flat and whose body tells nothing: all the same where its upper side is."""
+    turns = [turn for turn in (90.0, 180.0, -90.0) if not relief_alike(thing, turn)]
+    if not turns:
+        return [Facing(0.0, NO_FRONT, (ROUND_WORDS,))]
+    chance = 1.0 / (1 + len(turns))
+    return [Facing(turn, chance, ("it lies flat, and its body tells no side",)) for turn in (0.0, *turns)]
 
 
 def _by_file(file: str) -> Floats:

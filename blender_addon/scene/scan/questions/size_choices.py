@@ -13,8 +13,11 @@ if TYPE_CHECKING:
 NAMES = {"m": "metres", "cm": "centimetres", "mm": "millimetres", "in": "inches"}
 LENGTHS = ("height", "width", "stand_length", "disc", "distance")
 """Settings of the step Orientation that give a known length, so that the unit no longer matters."""
-KNOWN, NO_UNIT = 0.98, 0.5
-"""Confidence in a size by a known length, and in an open unit: guesses."""
+QUESTION = "How large is it?"
+KNOWN, NO_UNIT, EITHER = 0.98, 0.5, 0.5
+"""Confidence in a size by a known length, in an open unit, and in a height of what lies flat: guesses."""
+FLAT = 3.0
+"""Longest side over the height beyond which a given height may have been meant as the longest side (a guess)."""
 
 
 def length_is_known(sheet: JobSheet) -> bool:
@@ -57,14 +60,25 @@ def _unit(unit: str, longest: float) -> Alternative:
     return Alternative(f"{NAMES[unit]}: {longest * MM_PER_UNIT[unit]:.4g} mm long", {"intake.unit": unit})
 
 
-def size_decision(how: str, assumed: bool, height_mm: float, *, unit_guessed: bool) -> Decision:
+def size_decision(
+    how: str, assumed: bool, size_mm: tuple[float, float, float], *, unit_guessed: bool, of: str = ""
+) -> Decision:  # fmt: skip
     """The decision on the size: from a known length, from the file's unit, or assumed.
 
-    Where the size depends on a guessed unit, only the unit is asked about.
+    Where the size depends on a guessed unit, only the unit is asked about. What lies flat is asked about where its height was
+    given: as often as not a medal's or a relief's longest side was measured.
 
-    how: where the size comes from, in words. unit_guessed: the file's unit is a guess.
+    how: where the size comes from, in words. size_mm: width, depth, height as it stands. unit_guessed: the file's unit is a
+    guess. of: what the given height is of, as `orientation.of` says; '' where none decides the size.
     """
-    words = f"{height_mm:.1f} mm high, {'assumed: ' if assumed else 'by '}{how}"
+    height, longest = size_mm[2], max(size_mm)
+    words = f"{height:.1f} mm high, {'assumed: ' if assumed else 'by '}{how}"
+    if of == "longest":
+        return Decision("size", QUESTION, Alternative(words, {"orientation.of": of}), 1.0, (how,), by_hand=True)
+    if of == "whole" and longest > FLAT * height:
+        choice = Alternative(f"{words} as it lies, so that it is {longest:.0f} mm long", {})
+        other = Alternative(f"{height:.4g} mm long: its longest side was measured", {"orientation.of": "longest"})
+        return Decision("size", QUESTION, choice, EITHER, ("it lies flat; a given width leaves no doubt",), (other,))
     sure = 0.4 if assumed and not unit_guessed else 0.85 if assumed else KNOWN
     others = (Alternative("any other size: give its height", {}),) if assumed else ()
-    return Decision("size", "How large is it?", Alternative(words, {}), sure, (how,), others)
+    return Decision("size", QUESTION, Alternative(words, {}), sure, (how,), others)

@@ -28,6 +28,7 @@ class Settings:
         (
             ("whole", "Whole", "The height of piece and stand together"),
             ("piece", "Piece", "The height of the piece over its stand"),
+            ("longest", "Longest side", "The longest side of the whole, as of a medal or a relief that is shown lying"),
         ),
         label="Height of",
         help="What was measured as the height",
