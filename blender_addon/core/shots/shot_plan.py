@@ -111,11 +111,15 @@ def solve(ask: ShotAsk, subject: Subject, *, spot: Floats | None = None) -> Shot
     return replace(shot, words=words + shot.words + _too_deep(shot, depths))
 
 
+TILTS = ((1.2, 12.0), (4.0, 25.0), (9.0, 38.0))
+"""Width over height of a subject, and how far a product shot of it looks down, degrees; between them in proportion, beyond them
+the same. Of a flat one only the rim would show, and what is shown on a medal would be foreshortened. Set by eye."""
+
+
 def product_tilt(subject: Subject) -> float:
-    """How far a product shot looks down (degrees): from 12 on an upright piece to 25 on a flat one, of which only the rim would
-    show."""
-    flat = (subject.width / max(subject.height, 1e-9) - 1.2) / (4.0 - 1.2)
-    return float(12.0 + 13.0 * np.clip(flat, 0.0, 1.0))
+    """How far a product shot looks down (degrees)."""
+    ratios, tilts = zip(*TILTS, strict=True)
+    return float(np.interp(subject.width / max(subject.height, 1e-9), ratios, tilts))
 
 
 def focus_spot(subject: Subject, seen: Bools, pose: CameraPose) -> Floats:
