@@ -11,6 +11,7 @@ from ...core.shots.close_looks.carried import CloseupPlace, at_closeups
 from ...core.shots.close_looks.choosing import Proposal, close_looks, reordered
 from ...core.shots.close_looks.detail_spots import CloseLook, detail_magnification
 from ...core.shots.close_looks.head_view import Lens as MacroLens
+from ...core.shots.hero_side import clearer_side
 from ...core.shots.shot_plan import Shot, ShotAsk, solve
 from ...core.shots.subject import Subject
 from ...job.decisions import Decision
@@ -56,6 +57,21 @@ def spots_of(proposed: list[Proposal], asks: list[tuple[ShotAsk, ShotRow]], firs
     """A place for each detail without a focus point of its own, by the shot's name."""
     ordered = reordered(proposed, first)
     return {ask.name: proposal.look for ask, proposal in zip(wanting(asks), ordered, strict=False)}
+
+
+def with_clear_face(
+    asks: list[tuple[ShotAsk, ShotRow]], subject: Subject, proposed: list[Proposal], settings: Settings
+) -> list[tuple[ShotAsk, ShotRow]]:
+    """The shots with the hero taken from the side from which its face is not hidden, unless a setting says from where."""
+    head = next((proposal.look for proposal in proposed if proposal.shows in ("head", "part")), None)
+    if head is None or settings.azimuth is not None:
+        return asks
+    return [
+        (replace(ask, azimuth_deg=clearer_side(subject, head.spot, ask.azimuth_deg, ask.tilt_deg)), row)
+        if ask.kind == "hero" and row.azimuth is None
+        else (ask, row)
+        for ask, row in asks
+    ]
 
 
 def close_look_decisions(

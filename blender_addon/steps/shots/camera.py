@@ -31,7 +31,7 @@ from ...scene.shots.moves import TARGET
 from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage
 from ...scene.thumbnails import give_thumbnail, looks_of_all, shot_picture
-from ._framing import close_look_decisions, framed, proposals, spots_of
+from ._framing import close_look_decisions, framed, proposals, spots_of, with_clear_face
 from .declared.camera import KIND_CHOICES, Settings, ShotRow, _usual_names
 
 VIEWS = {
@@ -57,6 +57,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     proposing = partial(proposals, piece, subject, asks, near, front_chance=chance, other_side=settings.other_side)
     proposed = yield from aside(proposing, Progress(0.22, "looking for details"))
     spots = spots_of(proposed, asks, settings.close_look)
+    asks = with_clear_face(asks, subject, proposed, settings)
     gathering = looks_of_all(stage.subject())
     looks = yield from aside(gathering, Progress(0.28, "looking for details"))
     solved: list[Shot] = []
