@@ -168,6 +168,11 @@ class Stage:
         if self._changing is None:
             self._keep(state)
 
+    def users_own(self, paths: Sequence[str]) -> bool:
+        """Whether the user has changed any of the scene's settings `paths` since the job set them, and they are kept."""
+        state = self._state() if self._changing is None else self._changing
+        return not self._afresh and bool(users_settings(self.scene, state.get(SETTINGS, {}), paths))
+
     def set_compositor(self, action: Callable[[], bool]) -> bool:
         """At the swap: let `action` write the job's compositor unless the user has changed it.
 

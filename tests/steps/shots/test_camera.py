@@ -352,3 +352,42 @@ def test_a_close_look_at_coarse_triangles_is_warned_of() -> None:
     notes = [str(note) for note in stage.notes if "triangles are coarse" in str(note)]
     assert len(notes) == 1 and "detail:" in notes[0] and "render.size" in notes[0]
     assert found.figures["detail_edge_pixels"] > 2.0 * 25.0  # at 25 no facets were seen
+
+
+def test_a_camera_stays_active_when_shots_go():
+    """Without one F12 renders nothing."""
+    step, stage = job(views="own", turntable=False, shots=[{"name": "hero"}, {"name": "left"}])
+    scene = bpy.context.scene
+    run(step, stage)
+    assert scene.camera == stage.find("shot", "hero")
+    stage.sheet.settings["camera"] = build(camera.Settings, {"views": "own"}, "camera")
+    run(step, stage)
+    assert scene.camera == stage.find("shot", "turntable")
+    stage.sheet.settings["camera"] = build(camera.Settings, HERO, "camera")
+    run(step, stage)
+    scene.camera = mine = bpy.data.objects.new("mine", bpy.data.cameras.new("mine"))
+    scene.collection.objects.link(mine)
+    stage.sheet.settings["camera"] = build(camera.Settings, {"views": "own"}, "camera")
+    run(step, stage)
+    assert scene.camera == mine
+
+
+def test_another_shot_is_active_where_the_first_was_deleted():
+    step, stage = job(views="own", turntable=False, shots=[{"name": "hero"}, {"name": "left"}])
+    run(step, stage)
+    bpy.data.objects.remove(stage.find("shot", "hero"))
+    run(step, stage)
+    assert bpy.context.scene.camera == stage.find("shot", "left")
+
+
+def test_the_scenes_picture_has_the_shape_that_its_camera_gets_later():
+    step, stage = job(**HERO)
+    render = bpy.context.scene.render
+    for aspect, size in ((1.5, (960, 640)), (1.0, (960, 960)), (1.5, (960, 640))):
+        stage.sheet.settings["camera"].aspect = aspect
+        run(step, stage)
+        assert (render.resolution_x, render.resolution_y) == size
+    render.resolution_x = 1500
+    stage.sheet.settings["camera"].aspect = 1.0
+    run(step, stage)
+    assert (render.resolution_x, render.resolution_y) == (1500, 640)  # set by hand
