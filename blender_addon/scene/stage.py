@@ -232,6 +232,7 @@ class Stage:
             swap.make()
             swap.exchange.put(self.scene, STATE, _written(state))
             swap.exchange.finish()
+            swap.note_again()
         except BaseException:
             if not swap.exchange.finished:
                 swap.exchange.take_back()

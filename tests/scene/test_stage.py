@@ -15,8 +15,11 @@ from blender_addon.job.settings import number
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step
 from blender_addon.scene import roles
+from blender_addon.scene.compat import node_tree_of
+from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.swap import edited
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import export
 from tests.scene.tetra import TETRA
@@ -133,6 +136,42 @@ def test_things_that_refer_to_each_other_go_together(stage):
     stage.swap()
     make(stage, "jar")
     assert names() == ["Prop jar"]
+
+
+def test_what_referred_to_a_thing_that_goes_is_no_edit(stage):
+    """A material whose picture an earlier step no longer makes, also by way of a node group; the object that wears it."""
+
+    def picture(*, made: bool) -> None:
+        stage.begin(_step("albedo", "surface"), afresh=False)
+        if made:
+            stage.offer("albedo", make_image("Albedo", np.ones((2, 2, 3))), name="Albedo")
+        stage.swap()
+
+    def surface() -> None:
+        image = stage.find("albedo")
+        stage.begin(_step("material", "surface"), afresh=False)
+        material, group = bpy.data.materials.new("Clay"), bpy.data.node_groups.new("Relief", "ShaderNodeTree")
+        group.nodes.new("ShaderNodeTexImage").image = image
+        node_tree_of(material).nodes.new("ShaderNodeGroup").node_tree = group
+        stage.offer("surface", material, name="Clay")
+        item = make_object("new", TETRA, materials=[material])
+        stage.offer("piece", item, name="Piece")
+        stage.swap()
+
+    picture(made=True)
+    surface()
+    picture(made=False)
+    assert not bpy.data.images
+    assert not any(edited(stage.find(role)) for role in ("surface", "piece"))
+    surface()
+    assert not list(stage.notes) and len(bpy.data.node_groups) == len(bpy.data.materials) == 1
+    picture(made=True)
+    surface()
+    stage.find("surface").diffuse_color[0] = 0.123
+    picture(made=False)
+    surface()
+    assert [note for note in stage.notes if "Clay" in note.words]  # changed by the user
+    assert stage.find("surface").diffuse_color[0] == pytest.approx(0.123)
 
 
 def test_users_of_an_old_object_point_at_the_new_one(stage):

@@ -127,8 +127,8 @@ def _warn_of_facets(stage: Stage, solved: list[Shot], piece: TriangleMesh) -> di
 
 
 def _look_through(stage: Stage, names: Sequence[str]) -> None:
-    """At the swap: where there is no active camera make the first of the shots `names` that the user has not deleted active;
-    keep the picture in the active shot's shape."""
+    """At the swap: make the first of the shots `names` that the user has not deleted the active camera, and give the picture its
+    shape. Another camera that the user made active stays, and so does the size of the picture that they set."""
     scene, shots = stage.scene, stage.find_all("shot")
     first = next(shots[name] for name in (*names, *shots) if name in shots)
 
@@ -138,7 +138,11 @@ def _look_through(stage: Stage, names: Sequence[str]) -> None:
 
     if lost(scene):
         stage.set_up_scene(("camera", *PICTURE_SIZE), look)
-    elif scene.camera in shots.values() and not framed_as(scene, scene.camera) and not stage.users_own(PICTURE_SIZE):
+    if scene.camera not in shots.values():
+        return
+    if scene.camera != first and not stage.users_own(("camera",)):
+        stage.set_up_scene(("camera",), lambda: setattr(scene, "camera", first))
+    if not framed_as(scene, scene.camera) and not stage.users_own(PICTURE_SIZE):
         stage.set_up_scene(PICTURE_SIZE, lambda: frame_as(scene, scene.camera))
 
 

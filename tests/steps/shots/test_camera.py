@@ -363,8 +363,12 @@ def test_a_camera_stays_active_when_shots_go():
     stage.sheet.settings["camera"] = build(camera.Settings, {"views": "own"}, "camera")
     run(step, stage)
     assert scene.camera == stage.find("shot", "turntable")
-    stage.sheet.settings["camera"] = build(camera.Settings, HERO, "camera")
+    stage.sheet.settings["camera"] = build(camera.Settings, HERO | {"turntable": True}, "camera")
     run(step, stage)
+    assert scene.camera == stage.find("shot", "hero")
+    scene.camera = stage.find("shot", "turntable")  # as "View this shot" does
+    run(step, stage)
+    assert scene.camera == stage.find("shot", "turntable")
     scene.camera = mine = bpy.data.objects.new("mine", bpy.data.cameras.new("mine"))
     scene.collection.objects.link(mine)
     stage.sheet.settings["camera"] = build(camera.Settings, {"views": "own"}, "camera")
