@@ -162,7 +162,7 @@ class Stage:
             give(self.scene, theirs)
             words = ", ".join(in_words(path) for path in theirs)
             self.note(f'Kept the scene\'s {words} as you set it; "Reset to automatic" replaces that', level="kept")
-        if world is not None and world != self.scene.world and not world.get(roles.JOB):
+        if world not in (None, self.scene.world) and not world.get(roles.JOB) and not roles.put_aside(world):
             world.use_fake_user = True
             self.note(f'The job\'s light takes the place of your world "{world.name}", which stays in the file')
         if self._changing is None:

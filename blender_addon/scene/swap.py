@@ -311,8 +311,10 @@ _FREE = (bpy.types.Collection, bpy.types.Text)
 
 
 def _leaning_on(going: list[bpy.types.ID]) -> list[tuple[int, str]]:
-    """The data that refers to blocks that go, directly or by way of other data, and still matches its record: its session id, and
-    the name of the custom property with the record."""
+    """The data that refers to blocks that go, directly or by way of other data, and still matches its record.
+
+    Of each its session id and the name of the custom property with the record.
+    """
     if not going:
         return []
     users = bpy.data.user_map()

@@ -23,7 +23,6 @@ from tests.host.small_scan import write_knob
 from tests.scene.whole_file import differences, scene_state, whole_file
 
 STEPS = catalogue()
-LAST = "lighting"
 BASE = """\
 bozzetto = 1
 [intake]
@@ -50,53 +49,42 @@ on = true
 [lighting]
 exposure = 0.0
 """
-
+PHOTO_ALONE = ["relief.shading=none", "albedo.on=false"]
 WALKS = {
-    "scan": (
-        ["relief.shading=none", "albedo.on=false"],
-        ["relief.shading=none", "albedo.on=false", "orientation.height=60.0"],
-        ["separation.stand=no", "moves.push_in=true"],
+    ("orientation", "material"): (
+        [*PHOTO_ALONE],
+        [*PHOTO_ALONE, "orientation.height=60.0"],
+        ["separation.stand=no", "material.piece=own", "material.recesses=false", "material.displacement=false"],
     ),
-    "surface": (
-        ["material.piece=wood", "material.recesses=false", "material.displacement=false"],
-        ["relief.method=band", "material.piece=own"],
-        ["albedo.on=false", "material.piece=own"],
-    ),
-    "shots": (
+    ("camera", "moves"): (
         ['camera.shots=["hero", {name="left", set="slate", light="soft"}]', "moves.push_in=true"],
         ["camera.shots=[]", "camera.aspect=1.0"],
         ['camera.shots=["back", "scale"]', "moves.of=back", "moves.arc=true"],
     ),
-    "set": (
+    ("tabletop", "lighting"): (
         ["tabletop.kind=slate", "tabletop.trade=carver", "lighting.setup=soft"],
         ["tabletop.kind=sweep", "debris.body=wood", "lighting.targets=true", "lighting.finish=false"],
         ["debris.on=false", "tabletop.backdrop=none", "lighting.setup=hdri"],
     ),
-}  # fmt: skip
-"""Settings beside the base's, one list after the other; each walk ends where it began."""
+}
+"""First and last step, and settings beside the base's, one list after the other; each walk ends where it began."""
 
 
-def run(folder: Path, assignments: list[str]) -> Stage:
-    """Run all that is out of date with these settings beside the base's, or all of a scene that has no job."""
+def run(folder: Path, assignments: list[str], last: str, first: str | None = None) -> Stage:
+    """Run what is out of date with these settings beside the base's, from `first` on where it is given, up to `last`."""
     sheet = sheets.parse(BASE, STEPS, name="knob", folder=folder)
     for assignment in assignments:
         sheets.override(sheet, assignment)
     stage = Stage(bpy.context.scene, sheet)
-    first = next(iter(stale(STEPS, sheet, stage)), None)
-    finish(run_job(chosen(STEPS, first=first, last=LAST), STEPS, sheet, stage))
+    first = first or next(iter(stale(STEPS, sheet, stage)), None)
+    finish(run_job(chosen(STEPS, first=first, last=last), STEPS, sheet, stage))
     return stage
-
-
-def fresh(folder: Path, assignments: list[str]) -> dict[str, Any]:
-    """What a run in an empty scene makes."""
-    bpy.ops.wm.read_factory_settings(use_empty=True)
-    run(folder, assignments)
-    return made()
 
 
 def made() -> dict[str, Any]:
     """The file: what has a role, each with its content and marks, how much there is of the rest by name, and the scene."""
-    found, rest = {}, Counter()
+    found: dict[str, Any] = {}
+    rest: Counter[str] = Counter()
     every = whole_file()
     for block in roles.blocks():
         entry = every[f"{type(block).__name__} {block.name}"]
@@ -107,18 +95,27 @@ def made() -> dict[str, Any]:
             rest[f"{type(block).__name__} {roles.stem(block.name)}"] += 1
     scene = scene_state(bpy.context.scene)
     state = json.loads(scene["marks"].pop(STATE))
-    results = {step: {part: value for part, value in kept.items() if part != "figures"} for step, kept in state["results"].items()}
-    found["state"] = {"made": state["made"], "settings": state["settings"], "results": results}
+    for step, kept in state["results"].items():
+        found[f"result of {step}"] = {part: value for part, value in kept.items() if part != "figures"}
+    found["state"] = {"made": state["made"], "settings": state["settings"]}
     return found | {"rest": dict(rest), "scene": {part: scene[part] for part in scene if part != "layers"}}
 
 
-@pytest.mark.parametrize("walk", WALKS)
-def test_a_scene_is_what_a_fresh_run_makes_whatever_was_set_before(walk: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("first", "last"), WALKS)
+def test_a_scene_is_what_a_fresh_run_makes_whatever_was_set_before(first: str, last: str, tmp_path: Path) -> None:
     write_knob(tmp_path)
-    chain = [*WALKS[walk], []]
-    expected = [fresh(tmp_path, assignments) for assignments in chain]
+    bpy.ops.wm.read_factory_settings(use_empty=True)
+    names = [step.name for step in STEPS]
+    run(tmp_path, [], names[names.index(first) - 1])
+    bpy.ops.wm.save_as_mainfile(filepath=str(tmp_path / "before.blend"))
+    chain = [*WALKS[first, last], []]
+    expected = []
+    for assignments in chain:
+        bpy.ops.wm.open_mainfile(filepath=str(tmp_path / "before.blend"))
+        run(tmp_path, assignments, last, first)
+        expected.append(made())
     for assignments, whole in zip(chain, expected, strict=True):
-        stage = run(tmp_path, assignments)
+        stage = run(tmp_path, assignments, last)
         assert not [note.words for note in stage.notes if note.level == "kept"]  # nobody edited anything
         found = differences(whole, made())
         assert not found, f"{assignments}: " + "\n".join(found[:12])

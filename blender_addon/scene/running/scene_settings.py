@@ -66,8 +66,7 @@ def users_settings(scene: bpy.types.Scene, noted: dict[str, object], paths: Iter
 
 def lost(scene: bpy.types.Scene) -> bool:
     """Whether the active camera is missing, or one that a swap has put aside: nobody chose to have none."""
-    camera = scene.camera
-    return camera is None or (roles.has(camera, roles.ROLE) and not roles.has(camera, roles.JOB))
+    return scene.camera is None or roles.put_aside(scene.camera)
 
 
 def give(scene: bpy.types.Scene, values: dict[str, object]) -> None:

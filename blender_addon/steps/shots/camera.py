@@ -127,8 +127,10 @@ def _warn_of_facets(stage: Stage, solved: list[Shot], piece: TriangleMesh) -> di
 
 
 def _look_through(stage: Stage, names: Sequence[str]) -> None:
-    """At the swap: make the first of the shots `names` that the user has not deleted the active camera, and give the picture its
-    shape. Another camera that the user made active stays, and so does the size of the picture that they set."""
+    """At the swap: make the first of the shots `names` that is there the active camera, and give the picture its shape.
+
+    Another camera that the user made active stays, and so does the size of the picture that they set.
+    """
     scene, shots = stage.scene, stage.find_all("shot")
     first = next(shots[name] for name in (*names, *shots) if name in shots)
 
@@ -138,12 +140,11 @@ def _look_through(stage: Stage, names: Sequence[str]) -> None:
 
     if lost(scene):
         stage.set_up_scene(("camera", *PICTURE_SIZE), look)
-    if scene.camera not in shots.values():
-        return
-    if scene.camera != first and not stage.users_own(("camera",)):
+    if scene.camera != first and scene.camera in shots.values() and not stage.users_own(("camera",)):
         stage.set_up_scene(("camera",), lambda: setattr(scene, "camera", first))
-    if not framed_as(scene, scene.camera) and not stage.users_own(PICTURE_SIZE):
-        stage.set_up_scene(PICTURE_SIZE, lambda: frame_as(scene, scene.camera))
+    now = next((shot for shot in shots.values() if shot == scene.camera), None)
+    if now is not None and not framed_as(scene, now) and not stage.users_own(PICTURE_SIZE):
+        stage.set_up_scene(PICTURE_SIZE, lambda: frame_as(scene, now))
 
 
 def _result(solved: list[Shot]) -> Result:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 import bpy
 import numpy as np
@@ -146,7 +147,7 @@ def _dresser(
     return dress
 
 
-def _give_recesses(mesh: bpy.types.Mesh, values: Floats | None) -> None:
+def _give_recesses(mesh: Any, values: Floats | None) -> None:
     """Write the recesses at the vertices as the attribute that materials read; None takes away what an earlier run found."""
     layer = mesh.attributes.get(CAVITY)
     if values is None and layer is not None:
