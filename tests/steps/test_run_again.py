@@ -62,9 +62,8 @@ WALKS = {
         ['camera.shots=["back", "scale"]', "moves.of=back", "moves.arc=true"],
     ),
     ("tabletop", "lighting"): (
-        ["tabletop.kind=slate", "tabletop.trade=carver", "lighting.setup=soft"],
-        ["tabletop.kind=sweep", "debris.body=wood", "lighting.targets=true", "lighting.finish=false"],
-        ["debris.on=false", "tabletop.backdrop=none", "lighting.setup=hdri"],
+        ["tabletop.kind=slate", "tabletop.trade=carver", "debris.body=wood", "lighting.setup=soft"],
+        ["tabletop.backdrop=none", "debris.on=false", "lighting.setup=hdri", "lighting.targets=true", "lighting.finish=false"],
     ),
 }
 """First and last step, and settings beside the base's, one list after the other; each walk ends where it began."""
@@ -97,7 +96,8 @@ def made() -> dict[str, Any]:
     state = json.loads(scene["marks"].pop(STATE))
     for step, kept in state["results"].items():
         found[f"result of {step}"] = {part: value for part, value in kept.items() if part != "figures"}
-    found["state"] = {"made": state["made"], "settings": state["settings"]}
+    found["state"] = {"made": state["made"], "settings": state.get("settings", {})}
+    scene["settings"].pop("render.compositor_device", None)  # stays as the job's compositor needs it when that is switched off
     return found | {"rest": dict(rest), "scene": {part: scene[part] for part in scene if part != "layers"}}
 
 
