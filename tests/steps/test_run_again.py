@@ -30,9 +30,9 @@ scan = "knob.obj"
 [orientation]
 height = 42.0
 [separation]
-stand = "yes"
+stand_top = 12.0
 [relief]
-shading = "photo"
+method = "band"
 [albedo]
 shading = "photo"
 [camera]
@@ -49,7 +49,8 @@ on = true
 [lighting]
 exposure = 0.0
 """
-PHOTO_ALONE = ["relief.shading=none", "albedo.on=false"]
+PHOTO_ALONE = ["relief.method=light", "relief.shading=none", "albedo.on=false"]
+"""Settings by which the maps of relief and albedo go that the materials and the piece's modifier use."""
 WALKS = {
     ("orientation", "material"): (
         [*PHOTO_ALONE],
