@@ -83,6 +83,9 @@ class Swap:
         self._use_again()
         self._sweep()
         self.exchange.clear_names(afresh=self.stage.afresh)
+        for block in self.exchange.kept:
+            what = f'The {block.bl_rna.name.lower()} "{block.name}", which you made or changed,'
+            self.stage.note(f"{what} is used by nothing any more and stays in the file", level="kept")
         self._give_names()
         self._note_prints(edited)
         self.state["made"][self.stage.step.name] = sorted({(offer.role, offer.key) for offer in self.request.offers})

@@ -16,6 +16,7 @@ from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step
 from blender_addon.scene import roles
 from blender_addon.scene.compat import node_tree_of
+from blender_addon.scene.dressing.set_parts import offer_part
 from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.stage import Stage
@@ -172,6 +173,17 @@ def test_what_referred_to_a_thing_that_goes_is_no_edit(stage):
     surface()
     assert [note for note in stage.notes if "Clay" in note.words]  # changed by the user
     assert stage.find("surface").diffuse_color[0] == pytest.approx(0.123)
+
+
+def test_a_material_that_the_user_changed_is_named_where_nothing_uses_it_any_more(stage):
+    for name in ("Clay", "Wood", "Slip"):
+        stage.begin(_step(), afresh=False)
+        item = make_object("new", TETRA, materials=[bpy.data.materials.new(name)])
+        offer_part(stage, "prop", item, key="jar", name="Jar")
+        stage.swap()
+        bpy.data.materials["Clay"].diffuse_color[0] = 0.1
+    assert sorted(material.name for material in bpy.data.materials) == ["Clay", "Slip"]
+    assert [note.level for note in stage.notes if "Clay" in note.words] == ["kept"] and len(list(stage.notes)) == 1
 
 
 def test_users_of_an_old_object_point_at_the_new_one(stage):
