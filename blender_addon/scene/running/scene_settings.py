@@ -65,8 +65,9 @@ def users_settings(scene: bpy.types.Scene, noted: dict[str, object], paths: Iter
 
 
 def lost(scene: bpy.types.Scene) -> bool:
-    """Whether the active camera is missing, or one that a swap has put aside: nobody chose to have none."""
-    return scene.camera is None or roles.put_aside(scene.camera)
+    """Whether the active camera is missing, put aside by a swap, or another job's, as in a copied scene: nobody chose that."""
+    camera = scene.camera
+    return camera is None or roles.put_aside(camera) or camera.get(roles.JOB, scene.get(roles.JOB)) != scene.get(roles.JOB)
 
 
 def give(scene: bpy.types.Scene, values: dict[str, object]) -> None:

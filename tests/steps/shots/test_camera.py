@@ -369,7 +369,13 @@ def test_a_camera_stays_active_when_shots_go():
     scene.camera = stage.find("shot", "turntable")  # as "View this shot" does
     run(step, stage)
     assert scene.camera == stage.find("shot", "turntable")
-    scene.camera = mine = bpy.data.objects.new("mine", bpy.data.cameras.new("mine"))
+    mine = bpy.data.objects.new("mine", bpy.data.cameras.new("mine"))
+    roles.mark(mine, job="of the scene that this one is a copy of", step="camera", role="shot", key="hero")
+    scene.camera = mine
+    run(step, stage)
+    assert scene.camera == stage.find("shot", "hero")
+    roles.unmark(mine)
+    scene.camera = mine
     scene.collection.objects.link(mine)
     stage.sheet.settings["camera"] = build(camera.Settings, {"views": "own"}, "camera")
     run(step, stage)
