@@ -102,16 +102,16 @@ def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, nam
 
 @contextlib.contextmanager
 def in_own_tones(names: Sequence[str]) -> Iterator[None]:
-    """Inside the block, tables and rooms show as they were made, whatever tone an earlier light gave them. names: the objects'."""
+    """Inside the block, the objects named, tables and rooms, show as they were made and not as an earlier light toned them."""
     items = [bpy.data.objects[name] for name in names]
-    kept = [tuple(item.color) for item in items]
+    kept = [np.array(item.color) for item in items]
     try:
         for item in items:
-            item.color = (1.0, 1.0, 1.0, 1.0)
+            item.color[:] = (1.0, 1.0, 1.0, 1.0)
         yield
     finally:
         for item, tone in zip(items, kept, strict=True):
-            item.color = tone
+            item.color[:] = tone
 
 
 def only_seen(item: bpy.types.Object) -> None:
