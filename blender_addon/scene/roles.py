@@ -56,6 +56,11 @@ def has(block: bpy.types.ID, name: str) -> bool:
     return name in block.keys()
 
 
+def put_aside(block: bpy.types.ID) -> bool:
+    """Whether a swap that goes on has put a data-block of the job aside: it has a role still and no job any more."""
+    return has(block, ROLE) and not has(block, JOB)
+
+
 def made_by(block: bpy.types.ID) -> str:
     """The current name of the step that made a data-block, also where an older release wrote a former name; '' for none."""
     return current_name(str(block.get(STEP, "")))

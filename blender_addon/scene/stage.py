@@ -162,11 +162,16 @@ class Stage:
             give(self.scene, theirs)
             words = ", ".join(in_words(path) for path in theirs)
             self.note(f'Kept the scene\'s {words} as you set it; "Reset to automatic" replaces that', level="kept")
-        if world is not None and world != self.scene.world and not world.get(roles.JOB):
+        if world not in (None, self.scene.world) and not world.get(roles.JOB) and not roles.put_aside(world):
             world.use_fake_user = True
             self.note(f'The job\'s light takes the place of your world "{world.name}", which stays in the file')
         if self._changing is None:
             self._keep(state)
+
+    def users_own(self, paths: Sequence[str]) -> bool:
+        """Whether the user has changed any of the scene's settings `paths` since the job set them, and they are kept."""
+        state = self._state() if self._changing is None else self._changing
+        return not self._afresh and bool(users_settings(self.scene, state.get(SETTINGS, {}), paths))
 
     def set_compositor(self, action: Callable[[], bool]) -> bool:
         """At the swap: let `action` write the job's compositor unless the user has changed it.
@@ -227,6 +232,7 @@ class Stage:
             swap.make()
             swap.exchange.put(self.scene, STATE, _written(state))
             swap.exchange.finish()
+            swap.note_again()
         except BaseException:
             if not swap.exchange.finished:
                 swap.exchange.take_back()

@@ -67,6 +67,8 @@ class Swap:
         """The job's state; changed here, and stored by the stage in the same exchange."""
         self.exchange = Exchange(self.scene)
         self.placed: list[tuple[bpy.types.ID, str, str]] = []
+        self._leaning: list[tuple[int, str]] = []
+        """Data that refers to what goes and that the user has not changed: its session id, and the mark with its record."""
         self._made_before = {tuple(place) for place in state.setdefault("made", {}).get(stage.step.name, [])}
 
     def make(self) -> None:
@@ -81,9 +83,19 @@ class Swap:
         self._use_again()
         self._sweep()
         self.exchange.clear_names(afresh=self.stage.afresh)
+        for block in self.exchange.kept:
+            what = f'The {block.bl_rna.name.lower()} "{block.name}", which you made or changed,'
+            self.stage.note(f"{what} is used by nothing any more and stays in the file", level="kept")
         self._give_names()
         self._note_prints(edited)
         self.state["made"][self.stage.step.name] = sorted({(offer.role, offer.key) for offer in self.request.offers})
+
+    def note_again(self) -> None:
+        """When old data has been removed, record anew what referred to it: the empty place is not an edit of the user's."""
+        by_uid = {block.session_uid: block for block in roles.blocks()} if self._leaning else {}
+        for uid, mark in self._leaning:
+            if uid in by_uid:
+                by_uid[uid][mark] = noted(by_uid[uid])
 
     # --- replacing old data ----------------------------------------------------------------------------------------------
 
@@ -102,6 +114,7 @@ class Swap:
             if old.get(roles.JOB) == self.stage.job and (place in self._made_before or not self._made_before)
         ]
         theirs = [self._is_changed(old) for old in gone]  # of all before any is put aside, since they refer to each other
+        self._leaning = _leaning_on([old for old, is_theirs in zip(gone, theirs, strict=True) if not is_theirs])
         for old, is_theirs in zip(gone, theirs, strict=True):
             self._take_away(old, is_theirs)
 
@@ -298,6 +311,30 @@ _ALONG = (
 
 _FREE = (bpy.types.Collection, bpy.types.Text)
 """Kinds of data that are kept also where nothing uses them."""
+
+
+def _leaning_on(going: list[bpy.types.ID]) -> list[tuple[int, str]]:
+    """The data that refers to blocks that go, directly or by way of other data, and still matches its record.
+
+    Of each its session id and the name of the custom property with the record.
+    """
+    if not going:
+        return []
+    users = bpy.data.user_map()
+    found = {block.session_uid: block for block in going}
+    waiting = list(going)
+    while waiting:
+        for user in users.get(waiting.pop(), ()):
+            if user.session_uid not in found and not isinstance(user, (bpy.types.Scene, bpy.types.Collection)):
+                found[user.session_uid] = user
+                waiting.append(user)
+    left = list(found.values())[len(going) :]
+    return [
+        (block.session_uid, mark)
+        for block in left
+        for mark in (roles.PRINT, roles.MADE)
+        if block.library is None and block.get(mark) and unchanged(block, block[mark])
+    ]
 
 
 def _refer_to(kept: bpy.types.ID, *, instead_of: bpy.types.ID) -> None:

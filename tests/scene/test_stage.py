@@ -15,8 +15,12 @@ from blender_addon.job.settings import number
 from blender_addon.job.sheet import blank
 from blender_addon.job.step import Step
 from blender_addon.scene import roles
+from blender_addon.scene.compat import node_tree_of
+from blender_addon.scene.dressing.set_parts import offer_part
+from blender_addon.scene.images import make_image
 from blender_addon.scene.meshes import make_object, read_mesh
 from blender_addon.scene.stage import Stage
+from blender_addon.scene.swap import edited
 from blender_addon.steps import catalogue
 from blender_addon.steps.delivery import export
 from tests.scene.tetra import TETRA
@@ -133,6 +137,53 @@ def test_things_that_refer_to_each_other_go_together(stage):
     stage.swap()
     make(stage, "jar")
     assert names() == ["Prop jar"]
+
+
+def test_what_referred_to_a_thing_that_goes_is_no_edit(stage):
+    """A material whose picture an earlier step no longer makes, also by way of a node group; the object that wears it."""
+
+    def picture(*, made: bool) -> None:
+        stage.begin(_step("albedo", "surface"), afresh=False)
+        if made:
+            stage.offer("albedo", make_image("Albedo", np.ones((2, 2, 3))), name="Albedo")
+        stage.swap()
+
+    def surface() -> None:
+        image = stage.find("albedo")
+        stage.begin(_step("material", "surface"), afresh=False)
+        material, group = bpy.data.materials.new("Clay"), bpy.data.node_groups.new("Relief", "ShaderNodeTree")
+        group.nodes.new("ShaderNodeTexImage").image = image
+        node_tree_of(material).nodes.new("ShaderNodeGroup").node_tree = group
+        stage.offer("surface", material, name="Clay")
+        item = make_object("new", TETRA, materials=[material])
+        stage.offer("piece", item, name="Piece")
+        stage.swap()
+
+    picture(made=True)
+    surface()
+    picture(made=False)
+    assert not bpy.data.images
+    assert not any(edited(stage.find(role)) for role in ("surface", "piece"))
+    surface()
+    assert not list(stage.notes) and len(bpy.data.node_groups) == len(bpy.data.materials) == 1
+    picture(made=True)
+    surface()
+    stage.find("surface").diffuse_color[0] = 0.123
+    picture(made=False)
+    surface()
+    assert [note for note in stage.notes if "Clay" in note.words]  # changed by the user
+    assert stage.find("surface").diffuse_color[0] == pytest.approx(0.123)
+
+
+def test_a_material_that_the_user_changed_is_named_where_nothing_uses_it_any_more(stage):
+    for name in ("Clay", "Wood", "Slip"):
+        stage.begin(_step(), afresh=False)
+        item = make_object("new", TETRA, materials=[bpy.data.materials.new(name)])
+        offer_part(stage, "prop", item, key="jar", name="Jar")
+        stage.swap()
+        bpy.data.materials["Clay"].diffuse_color[0] = 0.1
+    assert sorted(material.name for material in bpy.data.materials) == ["Clay", "Slip"]
+    assert [note.level for note in stage.notes if "Clay" in note.words] == ["kept"] and len(list(stage.notes)) == 1
 
 
 def test_users_of_an_old_object_point_at_the_new_one(stage):

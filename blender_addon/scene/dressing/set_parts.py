@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -97,6 +98,20 @@ def offer_part(stage: Stage, role: str, item: bpy.types.Object, *, key: str, nam
         else:
             material[OFFERED], material[roles.MADE] = base, noted(material)
     stage.offer(role, item, key=key, name=name)
+
+
+@contextlib.contextmanager
+def in_own_tones(names: Sequence[str]) -> Iterator[None]:
+    """Inside the block, the objects named, tables and rooms, show as they were made and not as an earlier light toned them."""
+    items = [bpy.data.objects[name] for name in names]
+    kept = [np.array(item.color) for item in items]
+    try:
+        for item in items:
+            item.color[:] = (1.0, 1.0, 1.0, 1.0)
+        yield
+    finally:
+        for item, tone in zip(items, kept, strict=True):
+            item.color[:] = tone
 
 
 def only_seen(item: bpy.types.Object) -> None:

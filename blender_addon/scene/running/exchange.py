@@ -33,6 +33,8 @@ class Exchange:
         self.finished = False
         self.restored: set[int] = set()
         """Session ids of the copies by which `take_back` replaced edited blocks."""
+        self.kept: list[bpy.types.ID] = []
+        """Data of the user's that nothing uses any more, kept in the file."""
         self._back: list[Callable[[], object]] = []
         self._old: list[bpy.types.ID] = []
         self._safe: list[bpy.types.ID] = []
@@ -169,6 +171,7 @@ class Exchange:
     def keep_theirs(self, block: bpy.types.ID) -> None:
         """Keep a material or picture of the user's that nothing uses any more, so that saving does not drop it."""
         self.assign(block, "use_fake_user", True)
+        self.kept.append(block)
 
     def finish(self) -> None:
         """Remove the old blocks. After this nothing can be undone."""

@@ -12,6 +12,7 @@ from typing import Any
 
 import bpy
 
+from .. import roles
 from ..compat import our_compositor
 from ..prints.fingerprint import fingerprint, reference
 
@@ -58,10 +59,15 @@ def users_settings(scene: bpy.types.Scene, noted: dict[str, object], paths: Iter
             continue
         owner, name = owner_of(scene, path)
         value = getattr(owner, name)
-        lost = path == "camera" and value is None  # the shot was deleted: nobody chose to have no camera
-        if is_users(noted[path], plain_value(value)) and not lost:
+        if is_users(noted[path], plain_value(value)) and not (path == "camera" and lost(scene)):
             found[path] = value
     return found
+
+
+def lost(scene: bpy.types.Scene) -> bool:
+    """Whether the active camera is missing, put aside by a swap, or another job's, as in a copied scene: nobody chose that."""
+    camera = scene.camera
+    return camera is None or roles.put_aside(camera) or camera.get(roles.JOB, scene.get(roles.JOB)) != scene.get(roles.JOB)
 
 
 def give(scene: bpy.types.Scene, values: dict[str, object]) -> None:

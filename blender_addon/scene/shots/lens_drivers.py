@@ -37,7 +37,9 @@ for _place, _axis in enumerate("xyz"):
     _PATHS[f"o{_axis}"] = f"data.dof.focus_object.matrix_world[3][{_place}]"
     _PATHS[f"c{_axis}"] = f"matrix_world[3][{_place}]"
     _PATHS[f"b{_axis}"] = f"matrix_world[2][{_place}]"
-_SCENE_PATHS = {"x": "render.resolution_x", "y": "render.resolution_y"}
+PICTURE_SIZE = ("render.resolution_x", "render.resolution_y")
+"""The scene's settings for the size of the picture."""
+_SCENE_PATHS = dict(zip("xy", PICTURE_SIZE, strict=True))
 
 READ_OUTS = {
     DISTANCE: f"F if ox > {_NO_OBJECT / 10:.0e} else 1000*((cx-ox)*bx+(cy-oy)*by+(cz-oz)*bz)",
@@ -97,7 +99,11 @@ def _driver(block: bpy.types.ID, path: str, expression: str, item: bpy.types.Obj
 def frame_as(scene: bpy.types.Scene, camera: bpy.types.Object) -> None:
     """Give the scene's picture the shape of a shot's. The size that the job set stays where it has that shape already, since
     another one would count as set by the user."""
+    if not framed_as(scene, camera):
+        scene.render.resolution_x, scene.render.resolution_y = camera[RESOLUTION]
+
+
+def framed_as(scene: bpy.types.Scene, camera: bpy.types.Object) -> bool:
+    """Whether the scene's picture has the shape of a shot's, but for rounding to pixels."""
     width, height = camera[RESOLUTION]
-    render = scene.render
-    if abs(render.resolution_x * height - render.resolution_y * width) > max(width, height):  # more than by rounding to pixels
-        render.resolution_x, render.resolution_y = width, height
+    return abs(scene.render.resolution_x * height - scene.render.resolution_y * width) <= max(width, height)

@@ -59,9 +59,7 @@ def client_content(stage: Stage, settings: Settings, files: list[tuple[str, str]
     if settings.pictures == "none":
         cut = [(still, path) for still in stills if (path := cutout_to_hand_over(stage, still)) is not None]
         known += [(f"{path.parent.name}/{path.name}", f"{still.name}, {ALONE}") for still, path in cut]
-    for name, what in (*BESIDE, *FILMS):
-        if (stage.out / name).is_file():
-            known.append((name, what))
+    known += [(name, what) for name, what in (*BESIDE, *FILMS) if (stage.out / name).is_file() and _is_of_now(stage, name)]
     if mark:  # pictures without the watermark are not delivered with watermarked ones
         bearing = _bearing(stage, stills)
         _tell_of_unmarked(stage, stills, bearing, {name for name, _ in files})
@@ -70,6 +68,15 @@ def client_content(stage: Stage, settings: Settings, files: list[tuple[str, str]
     proof = PROOF if stage.sheet["render"].quality == "proof" else ""
     lead = settings.maker or settings.credit
     return ClientPage(title, lead, shown, turning, film, _label(stage, settings), known, proof)
+
+
+def _is_of_now(stage: Stage, name: str) -> bool:
+    """Whether a sheet or film is one that the present settings render; a sample sheet is also made by itself."""
+    asked = stage.sheet["render"]
+    turned = bool(_turn_frames(stage)) and asked.video
+    return {"contact_sheet.png": asked.contact_sheet, "turntable.mp4": turned, "turntable.webm": turned and asked.webm}.get(
+        name, True
+    )
 
 
 def _bearing(stage: Stage, stills: Sequence[Still]) -> set[str]:

@@ -117,6 +117,8 @@ class _Light:
         self.name = name
         self.lamps: dict[str, str] = {}
         self.cards: dict[str, str] = {}
+        toned = stage.find("table", ""), stage.find("backdrop", "room")
+        self.toned = [item.name for item in toned if item is not None and item.get(set_parts.TONED)]
         if name == "hdri":
             image = hdri.load_surroundings(settings.surroundings, stage.sheet.path(settings.surroundings))
             world = lights.make_surroundings(image, turn=settings.turn, level=settings.level)
@@ -149,10 +151,11 @@ class _Light:
     ) -> meter.Reading:
         """Measure a grey card at a place (mm) among the objects that reflect light or cast shadows onto it."""
         around = [item for role in ("table", "backdrop", "prop") for item in stage.find_all(role).values()]
-        return meter.read_card(
-            centre_mm=centre_mm, normal=normal, lights=items, world=bpy.data.worlds[self.world_name],
-            around=[item for item in around if not item.hide_render], seed=stage.seed,
-        )  # fmt: skip
+        with set_parts.in_own_tones(self.toned):
+            return meter.read_card(
+                centre_mm=centre_mm, normal=normal, lights=items, world=bpy.data.worlds[self.world_name],
+                around=[item for item in around if not item.hide_render], seed=stage.seed,
+            )  # fmt: skip
 
     def exposed(
         self, stage: Stage, settings: Settings, card: float, shot: bpy.types.Object | None, *, close: bool = False
@@ -200,7 +203,7 @@ class _Light:
                     world=bpy.data.worlds[self.world_name], horizon=HORIZON, seed=stage.seed,
                 )  # fmt: skip
             if bright is not None:
-                level = metering.room_level(bright / room.color[0], stops=stops, wish=settings.behind)
+                level = metering.room_level(bright, stops=stops, wish=settings.behind)
         stage.edit(room, lambda item: setattr(item, "color", (level, level, level, 1.0)))
 
     def set_table(self, stage: Stage, settings: Settings, stops: float) -> None:
@@ -222,13 +225,14 @@ class _Light:
 
     @contextlib.contextmanager
     def turned_to(self, shot: bpy.types.Object) -> Iterator[list[bpy.types.Object]]:
-        """Inside the block, the lamps and cards at their places for a shot."""
+        """Inside the block, the lamps and cards at their places for a shot, and the set in its own tones."""
         turn, items = turn_towards(bpy.data.worlds[self.world_name], shot), self.objects()
         kept = [item.matrix_basis.copy() for item in items]
         try:
             for item in items:
                 item.matrix_basis = turn @ item.matrix_basis
-            yield items
+            with set_parts.in_own_tones(self.toned):
+                yield items
         finally:
             for item, matrix in zip(items, kept, strict=True):
                 item.matrix_basis = matrix

@@ -69,6 +69,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     doubting = Progress(0.42, "Looking for surfaces that the scan may have invented")
     mesh, doubted = yield from aside(partial(_doubted, stage, mesh, ~found.stand), doubting)
     if found.field is None:
+        _hide_mask(stage)
         alone = yield from _piece_alone(stage, mesh, found, source)
         shell = f"; it is a thin shell, about {doubted['wall_mm']:.1f} mm" if doubted["shell"] else ""
         return Result(alone.words + shell, alone.figures | doubted, decisions)
@@ -285,6 +286,19 @@ def _show_mask(stage: Stage, mesh: TriangleMesh, found: Separation) -> None:
         item[MASK_PRINT] = _print(values)
 
     stage.edit(stage.require("upright"), write)
+
+
+def _hide_mask(stage: Stage) -> None:
+    """Take away the stand that an earlier run found and showed on the upright scan, unless the user painted over it."""
+    upright = stage.require("upright")
+    values = read_mesh(upright, scale=MM).colours.get(MASK)
+    if values is not None and upright.get(MASK_PRINT) == _print(values[:, :3].mean(axis=1)):
+
+        def hide(item: bpy.types.Object) -> None:
+            item.data.color_attributes.remove(item.data.color_attributes[MASK])
+            del item[MASK_PRINT]
+
+        stage.edit(upright, hide)
 
 
 def _without_mask(mesh: TriangleMesh) -> TriangleMesh:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -23,10 +24,11 @@ from ...job.notes import several
 from ...job.step import Progress, Result, Run
 from ...scene.dressing.shot_light import WARMTH
 from ...scene.meshes import MM, read_mesh
+from ...scene.running.scene_settings import lost
 from ...scene.scan.scan_quality import asked_pixels
 from ...scene.shots.cameras import Lens, make_camera
 from ...scene.shots.closeup_shots import closeup_places, note_true_magnification, scan_finest_mm
-from ...scene.shots.lens_drivers import DEPTH, SLICES
+from ...scene.shots.lens_drivers import DEPTH, PICTURE_SIZE, RESOLUTION, SLICES, frame_as, framed_as
 from ...scene.shots.moves import TARGET
 from ...scene.shots.subject_points import read_subject
 from ...scene.stage import Stage
@@ -84,8 +86,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         stage.offer("shot", camera, key=ask.name, name=f"Shot {ask.name}")
         name, drawing = camera.name, shot_picture(camera, looks)
         give_thumbnail(name, (yield from aside(drawing, framing)))
-    first = solved[0].ask.name
-    stage.at_swap(lambda: _look_through(stage, first))
+    stage.at_swap(lambda: _look_through(stage, [shot.ask.name for shot in solved]))
     result = _result(solved)
     result.figures.update(_warn_of_facets(stage, solved, piece))
     result.figures.update(note_true_magnification(stage, solved, near, scan_finest_mm(stage, piece)))
@@ -128,15 +129,25 @@ def _warn_of_facets(stage: Stage, solved: list[Shot], piece: TriangleMesh) -> di
     return figures
 
 
-def _look_through(stage: Stage, key: str) -> None:
-    scene = stage.scene
+def _look_through(stage: Stage, names: Sequence[str]) -> None:
+    """At the swap: make the first of the shots `names` that is there the active camera, and give the picture its shape.
+
+    Another camera that the user made active stays, and so does the size of the picture that they set.
+    """
+    scene, shots = stage.scene, stage.find_all("shot")
+    first = next(shots[name] for name in (*names, *shots) if name in shots)
 
     def look() -> None:
-        scene.camera = stage.find("shot", key)
-        scene.render.resolution_x, scene.render.resolution_y = scene.camera["bozzetto_resolution"]
+        scene.camera = first
+        scene.render.resolution_x, scene.render.resolution_y = first[RESOLUTION]
 
-    if scene.camera is None:
-        stage.set_up_scene(("camera", "render.resolution_x", "render.resolution_y"), look)
+    if lost(scene):
+        stage.set_up_scene(("camera", *PICTURE_SIZE), look)
+    if scene.camera != first and scene.camera in shots.values() and not stage.users_own(("camera",)):
+        stage.set_up_scene(("camera",), lambda: setattr(scene, "camera", first))
+    now = next((shot for shot in shots.values() if shot == scene.camera), None)
+    if now is not None and not framed_as(scene, now) and not stage.users_own(PICTURE_SIZE):
+        stage.set_up_scene(PICTURE_SIZE, lambda: frame_as(scene, now))
 
 
 def _result(solved: list[Shot]) -> Result:

@@ -53,7 +53,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     """Read the photos of each place, solve its camera and lamps, and put relief and colour on one further UV layer."""
     rows = [row for row in settings.photos if row.file.strip()]
     if not rows:
-        stage.at_swap(partial(_without_layer, stage))
+        _take_layer_away(stage)
         return Result("No close-ups are named, so the scan's own relief stays", {"places": 0})
     sets = _sets(rows, settings.spots)
     yield Progress(0.02, "Reading the piece")
@@ -70,7 +70,7 @@ def run(stage: Stage, settings: Settings) -> Run:
         if found.reading is not None and found.camera is not None:
             readings.append((name, found.camera, found.reading))
     if not readings:
-        stage.at_swap(partial(_without_layer, stage))
+        _take_layer_away(stage)
         return Result("None of the close-ups can be used: see the warnings", figures, tuple(decisions))
     laying = Progress(0.92, "Laying the close-ups on the piece")
     own = own_colours(stage)
@@ -258,11 +258,11 @@ def _with_layer(uv: Floats, piece: bpy.types.Object) -> None:
     mesh.uv_layers.active_index = active
 
 
-def _without_layer(stage: Stage) -> None:
+def _take_layer_away(stage: Stage) -> None:
+    """Request that the UV layer of close-ups before is taken off the piece, as an edit of the job's own."""
     piece = stage.find("piece")
-    layer = piece.data.uv_layers.get(LAYER) if piece is not None else None
-    if layer is not None:
-        piece.data.uv_layers.remove(layer)
+    if piece is not None and LAYER in piece.data.uv_layers:
+        stage.edit(piece, lambda item: item.data.uv_layers.remove(item.data.uv_layers[LAYER]))
 
 
 def _figures(form: Form, layout: Layout, readings: list[tuple[str, PhotoCamera, Reading]]) -> dict[str, Any]:

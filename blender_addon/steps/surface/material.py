@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 import bpy
 import numpy as np
@@ -141,11 +142,16 @@ def _dresser(
             slot.link = "OBJECT"
             slot.material = material
         give_form(item, next((image for image in bpy.data.images if image.session_uid == height_uid), None), uv)
-        mesh = item.data
-        if values is not None and len(values) == len(mesh.vertices):
-            layer = mesh.attributes.get(CAVITY)
-            if layer is None:
-                layer = mesh.attributes.new(CAVITY, "FLOAT", "POINT")
-            layer.data.foreach_set("value", values)
+        _give_recesses(item.data, values)
 
     return dress
+
+
+def _give_recesses(mesh: Any, values: Floats | None) -> None:
+    """Write the recesses at the vertices as the attribute that materials read; None takes away what an earlier run found."""
+    layer = mesh.attributes.get(CAVITY)
+    if values is None and layer is not None:
+        mesh.attributes.remove(layer)
+    elif values is not None and len(values) == len(mesh.vertices):
+        layer = layer or mesh.attributes.new(CAVITY, "FLOAT", "POINT")
+        layer.data.foreach_set("value", values)

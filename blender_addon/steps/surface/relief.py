@@ -56,6 +56,7 @@ def run(stage: Stage, settings: Settings) -> Run:
     stand = stage.find("stand")
     working = Progress(0.05, "Reading the texture of the piece")
     occluders = (stand,) if stand else ()
+    _take_shape_key_away(stage)
     found = yield from reading(item, working, finest_texel_mm=FINEST_TEXEL_MM, occluders=occluders)
     if isinstance(found, str):
         stage.note(f"The piece {found}: there is no relief to recover")
@@ -275,17 +276,40 @@ def _offer_shading(stage: Stage, surface: TexturedSurface, recovery: Recovery) -
     stage.offer("relief_shading", image, key="piece", name="Relief shading")
 
 
+def _take_shape_key_away(stage: Stage) -> None:
+    """Request that the shape key of an earlier run is taken off the piece; relief that is found again makes a new one."""
+    piece = stage.require("piece")
+    keys = piece.data.shape_keys
+    if keys is None or SHAPE_KEY not in keys.key_blocks:
+        return
+
+    def take(item: bpy.types.Object) -> None:
+        item.shape_key_remove(item.data.shape_keys.key_blocks[SHAPE_KEY])
+        if len(item.data.shape_keys.key_blocks) == 1:
+            item.shape_key_clear()  # the basis came with it
+
+    stage.edit(piece, take)
+
+
+def _users_strength(stage: Stage) -> float | None:
+    """The value that the user gave the shape key of an earlier run; None where there is none or it is as it was left."""
+    keys, step = stage.require("piece").data.shape_keys, stage.step.name if stage.step else ""
+    key = keys.key_blocks.get(SHAPE_KEY) if keys else None
+    given = stage.results().get(step, {}).get("figures", {}).get("strength")
+    if key is None or given is None or stage.afresh or abs(key.value - given) < 1e-3:  # figures are rounded
+        return None
+    return float(key.value)
+
+
 def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, strength: float) -> None:
     """Add relief recovered from vertex colours as a shape key of the piece, since it is no finer than the vertices."""
     moved = surface.vertices.copy()
-    rows = surface.texels.index
+    rows, theirs = surface.texels.index, _users_strength(stage)
+    if theirs is not None:
+        stage.note(f'Kept the shape key "{SHAPE_KEY}" at {theirs:.2f}, as you set it', level="kept")
     moved[rows] += heights[:, None] * surface.vertex_normal[rows]
 
     def change(piece: bpy.types.Object) -> None:
-        keys = piece.data.shape_keys
-        old = keys.key_blocks.get(SHAPE_KEY) if keys else None
-        if old is not None:
-            piece.shape_key_remove(old)
         if piece.data.shape_keys is None:
             piece.shape_key_add(name="Basis", from_mix=False)
         key = piece.shape_key_add(name=SHAPE_KEY, from_mix=False)
@@ -293,7 +317,7 @@ def _as_shape_key(stage: Stage, surface: TexturedSurface, heights: Floats, stren
         local = (moved / MM) @ inverse[:3, :3].T + inverse[:3, 3]
         key.data.foreach_set("co", local.astype(np.float32).ravel())
         key.slider_max = 3.0
-        key.value = strength
+        key.value = strength if theirs is None else theirs
 
     stage.edit(stage.require("piece"), change)
     stage.note(f'The relief of the vertex colours is the shape key "{SHAPE_KEY}" of the piece')

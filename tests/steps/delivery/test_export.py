@@ -153,6 +153,17 @@ def test_marks_without_copies_to_bear_them_are_reported(again):
     assert any("no copies were asked for" in words for words in warned)
 
 
+def test_the_page_hands_out_no_film_or_sheet_of_an_earlier_run(again):
+    """Of the piece in another material, perhaps; the files stay."""
+    out = again / "out"
+    for asked in (True, False, True):
+        switch = str(asked).lower()
+        _run(again, f"render.turntable={switch}", f"render.contact_sheet={switch}", first="render")
+        page = (out / "index.html").read_text("utf-8")
+        for name in ("turntable.mp4", "contact_sheet.png"):
+            assert (f'href="{name}' in page) is asked and (out / name).is_file()
+
+
 def test_a_proof_with_a_watermark_hands_out_nothing_without_it(again):
     """The page's own pictures and turn bear it, and nothing that does not is linked; a final picture never has one."""
     out = again / "out"

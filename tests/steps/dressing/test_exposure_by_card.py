@@ -132,6 +132,22 @@ def test_the_room_behind_has_one_tone_however_its_piece_is_exposed() -> None:
     assert stage.require("backdrop", "room").color[0] == 1.0
 
 
+def test_the_tone_that_an_earlier_light_gave_the_table_is_not_metered() -> None:
+    """Else the same light again would give another exposure, and the table yet another tone."""
+    run()
+    stage = Stage(bpy.context.scene, sheets.blank(STEPS))
+    table = stage.require("table")
+    table.data.materials[0] = plain_material("Board", (0.6, 0.6, 0.6), rough=0.9, mottle=0.1, size=200.0)
+    table[set_parts.TONED] = True
+    stage.require("shot", "hero").matrix_basis = lights.facing((0.0, -400.0, 160.0), (0.0, 0.0, 20.0))
+    found = []
+    for tone in (1.0, 0.3):
+        table.color = (tone, tone, tone, 1.0)
+        _, figures = run(only="lighting")
+        found.append((figures["exposure_stops"], figures["card_luminance"], table.color[0]))
+    assert found[0] == found[1]
+
+
 def _stand_wall(stage: Stage) -> None:
     """A room of one wall, a metre behind."""
     plain = plain_material("Wall", (0.3, 0.3, 0.3), rough=0.9, mottle=0.1, size=200.0)

@@ -186,7 +186,8 @@ def test_another_set_up_brings_its_own_world_and_leaves_yours() -> None:
     """With none, an overcast sky would leave the pictures black."""
     scene = bpy.context.scene
     for name in ("north_window", "overcast", "soft", "north_window"):
-        run(f"lighting.setup={name}")
+        stage, _ = run(f"lighting.setup={name}")
+        assert not any("your world" in note.words for note in stage.notes)
         assert scene.world is not None
         assert scene.world[roles.KEY] == name
     scene.world = yours = bpy.data.worlds.new("Yours")

@@ -19,7 +19,9 @@ from blender_addon.job.sheet import JobSheet  # noqa: E402
 from blender_addon.job.step import from_module  # noqa: E402
 from blender_addon.scene import roles  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from blender_addon.scene.prints.fingerprint import noted  # noqa: E402
 from blender_addon.scene.stage import Stage  # noqa: E402
+from blender_addon.scene.swap import edited  # noqa: E402
 from blender_addon.steps.scan import registration, separation  # noqa: E402
 from scripts.truth.pieces.stands import meshed, subjects  # noqa: E402
 from tests.core.scan.test_doubtful import filled_gap  # noqa: E402
@@ -108,6 +110,19 @@ def test_paint_is_obeyed(stage: Stage) -> None:
     layer.data.foreach_set("color", np.repeat((height < 30.0).astype(np.float32), 4))
     done(stage, separation)
     assert read_mesh(stage.require("stand"), scale=1000.0).vertices[:, 2].max() == pytest.approx(30.0, abs=1.5)
+
+
+def test_a_stand_that_is_not_wanted_is_no_longer_shown_but_paint_stays(stage: Stage) -> None:
+    upright = stage.require("upright")
+    upright[roles.PRINT] = noted(upright)
+    layers = upright.data.color_attributes
+    for asked, shown in (("auto", True), ("no", False), ("yes", True)):
+        done(stage, separation, stand=asked)
+        assert (separation.MASK in layers) is shown and roles.has(upright, separation.MASK_PRINT) is shown
+        assert not edited(upright)
+    layers[separation.MASK].data[0].color = (0.5, 0.5, 0.5, 1.0)
+    done(stage, separation, stand="no")
+    assert separation.MASK in layers
 
 
 def test_none_means_none(stage: Stage) -> None:

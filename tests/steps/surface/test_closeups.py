@@ -24,10 +24,13 @@ from blender_addon.core.srgb import encode
 from blender_addon.core.surface.normal_maps import decode
 from blender_addon.job import sheet as sheets
 from blender_addon.job.errors import JobError
+from blender_addon.scene import roles
 from blender_addon.scene.images import read_pixels
 from blender_addon.scene.nodes.closeups import LAYER
+from blender_addon.scene.prints.fingerprint import noted
 from blender_addon.scene.shots.closeup_shots import closeup_places
 from blender_addon.scene.surface.closeup_photos import read_photo
+from blender_addon.scene.swap import edited
 from blender_addon.steps.surface import closeups, material
 from blender_addon.steps.surface._closeup_cameras import _weighed
 from tests.steps.surface.test_relief import Laid, done, laid, sheet, words
@@ -128,6 +131,10 @@ def test_close_ups_bring_the_grooves_onto_the_piece_and_into_its_material(tmp_pa
     done(place, material)
     surface = place.stage.find("surface", "piece")
     assert surface.node_tree.nodes["Close-ups"].inputs["Strength"].default_value == 1.0
+    place.piece[roles.PRINT] = noted(place.piece)
+    done(place, closeups)  # the photos were taken off the sheet
+    assert LAYER not in mesh.uv_layers and not place.stage.has("closeup_normal")
+    assert not edited(place.piece)  # else the next scan would leave it in its place, as changed by the user
 
 
 def _shows(picture: Any, file: Path) -> None:

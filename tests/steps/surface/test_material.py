@@ -229,6 +229,15 @@ def test_furrows_are_recesses_and_ridges_are_raised() -> None:
     assert (furrow > 0).mean() > 0.95 and (ridge < 0).mean() > 0.95
 
 
+def test_recesses_that_are_switched_off_leave_none() -> None:
+    """Materials read the attribute wherever it is there."""
+    stage, _ = run()
+    for asked in ("false", "true", "false"):
+        run(f"material.recesses={asked}", only="material")
+        for role in ("piece", "stand"):
+            assert (CAVITY in stage.require(role).data.attributes) is (asked == "true")
+
+
 def test_a_painted_region_is_another_material() -> None:
     sheet = sheets.parse(
         'bozzetto = 1\n[[material.regions]]\nmask = "eyes"\nmaterial = "metal"\nvariety = "gold"\n',

@@ -22,12 +22,14 @@ from blender_addon.job.runner import finish
 from blender_addon.job.step import Progress, from_module
 from blender_addon.scene import images, meshes, roles
 from blender_addon.scene.delivery.relief_files import write_relief
+from blender_addon.scene.prints.fingerprint import noted
 from blender_addon.scene.scan.textures import Textures, scan_material
 from blender_addon.scene.stage import Stage
 from blender_addon.scene.surface.base_picture import picture_of
 from blender_addon.scene.surface.own_texture import maps_of, mean_colour
 from blender_addon.scene.surface.photographed import reading
 from blender_addon.scene.surface.surface_texture import read_linear
+from blender_addon.scene.swap import edited
 from blender_addon.scene.thumbnails import paint_of, surface_colours
 from blender_addon.steps.surface import albedo, material, relief
 from tests.core.surface.relief.test_finer import finely_worked
@@ -339,20 +341,43 @@ def test_reading_a_vast_picture_gives_its_memory_back_and_sees_what_was_painted(
     assert image.is_dirty and image.pixels[0] == pytest.approx(1.0, abs=0.01)
 
 
-def test_vertex_colours_become_a_live_shape_key() -> None:
+def _coloured() -> Laid:
+    """A stage with a grooved sheet whose colour is on its vertices."""
     mesh = sheet(150)
     picture = texture((512, 512)) ** 2.2
     row, column = (np.clip((mesh.vertices[:, k] / 0.04 * 0.96 + 0.02) * 512, 0, 511).astype(int) for k in (1, 0))
     colours = np.concatenate([picture[row, column], np.ones((len(row), 1))], 1).astype(np.float32)
-    place = laid(TriangleMesh(mesh.vertices, mesh.faces, colours={"Col": colours}), None)
+    return laid(TriangleMesh(mesh.vertices, mesh.faces, colours={"Col": colours}), None)
+
+
+def test_vertex_colours_become_a_live_shape_key() -> None:
+    place = _coloured()
+    mesh = place.piece.data
     assert finish(reading(place.piece, Progress(0.0, ""))).surface.on_vertices
-    result = done(place, relief)
-    if result.figures["found"]:
-        key = bpy.data.objects["Piece"].data.shape_keys.key_blocks["Relief"]
-        moved = np.zeros(3 * len(mesh.vertices), np.float32)
-        key.data.foreach_get("co", moved)
-        assert 1e-7 < np.abs(moved.reshape(-1, 3) - mesh.vertices).max() < 5e-4  # metres
+    assert done(place, relief, shading="photo").figures["found"]
+    moved, still = np.zeros(3 * len(mesh.vertices), np.float32), np.zeros(3 * len(mesh.vertices), np.float32)
+    mesh.shape_keys.key_blocks["Relief"].data.foreach_get("co", moved)
+    mesh.vertices.foreach_get("co", still)
+    assert 1e-7 < np.abs(moved - still).max() < 5e-4  # metres
     assert not place.stage.has("relief_height")
+
+
+def test_the_shape_key_follows_the_settings_and_keeps_the_value_that_the_user_gave_it() -> None:
+    place = _coloured()
+    place.piece[roles.PRINT] = noted(place.piece)
+    keys = lambda: place.piece.data.shape_keys and list(place.piece.data.shape_keys.key_blocks.keys())  # noqa: E731
+    made = ["Basis", "Relief"]
+    for shading, expected in (("photo", made), ("none", None), ("photo", made)):
+        result = done(place, relief, shading=shading, strength=0.5)
+        place.stage.keep_result("relief", result.words, result.figures)
+        assert keys() == expected
+        assert not edited(place.piece)  # else later runs would keep the piece as changed by the user
+    key = place.piece.data.shape_keys.key_blocks["Relief"]
+    assert key.value == 0.5
+    key.value = 0.8
+    done(place, relief, shading="photo", strength=0.3)
+    assert place.piece.data.shape_keys.key_blocks["Relief"].value == pytest.approx(0.8)
+    assert "as you set it" in words(place)
 
 
 def test_a_texture_finer_than_the_first_pass_is_read_to_its_own_texels() -> None:
