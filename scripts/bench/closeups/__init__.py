@@ -2,9 +2,10 @@
 
 Cases: SHAPE/tripod/lamps-1, -4, -8, SHAPE/dark/lamps-4 (with a photo with the lamp off), SHAPE/hand/lamps-1, -4, -8
 (hand-held), SHAPE/macro/lamps-4, plate, clicks/whole, clicks/part, itself/whole, itself/part (the owl), itself/SHAPE/whole,
-itself/SHAPE/part (the others), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole
-piece beside the product's render with its camera and light). The first run renders a shape's photos for some minutes into the
-cache. Parts run in as many processes as there are processors
+itself/SHAPE/part (the others), reachable/SHAPE/whole, reachable/SHAPE/part (how near cameras would come that find each part of
+the scan where it truly lies), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole piece
+beside the product's render with its camera and light). The first run renders a shape's photos for some minutes into the cache.
+Parts run in as many processes as there are processors
 (`--processes N`: as many as that).
 """
 
@@ -19,7 +20,7 @@ from scripts.closeups.reference import ROOMS
 
 from .. import Options, Record
 from .._processes import Part, processes, results
-from . import parts, placing
+from . import parts, placing, reachable
 
 SHAPES = ("owl", "sharp", "smooth")
 BESIDE = ("owl", "sharp")
@@ -65,6 +66,7 @@ def _cases(options: Options) -> list[Part]:
         every += [Part(f"itself/{kind}", parts.by_itself, (kind, number)) for number in range(count)]
         for shape in SHAPES[1:]:
             every += [Part(f"itself/{shape}/{kind}", parts.by_itself, (kind, number, shape)) for number in range(count // 2)]
+        every += [Part(f"reachable/{shape}/{kind}", reachable.rows, (shape, kind)) for shape in SHAPES]
     for shape in BESIDE[: 1 if options.fast else None]:
         rooms = [room for room in ROOMS if options.wants(f"reference/{shape}/{room}")]
         every += [Part(f"reference/{shape}/{rooms[0]}", parts.reference, (shape, rooms, options.out))] if rooms else []
