@@ -283,7 +283,7 @@ def test_orientations_parts(mesh: TriangleMesh) -> None:
     standing = known_length.Standing(replace(ready, vertices=on_ground), on_ground.astype(float), np.eye(4))
     for measure in (
         known_length.whole_height, known_length.piece_height, known_length.width, known_length.stand_length,
-        known_length.disc_diameter,
+        known_length.disc_diameter, known_length.longest_side,
     ):  # fmt: skip
         try:
             assert np.isfinite(measure(standing))

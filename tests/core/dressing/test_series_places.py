@@ -72,8 +72,8 @@ def test_neighbours_in_a_series_share_few_places(half_width: float, monkeypatch:
     monkeypatch.setattr(module, "LIE_STEP", 0)
     monkeypatch.setattr(Zones, "of", classmethod(lambda cls, view, number: _first(view)))
     alike = _pairs([_mask(number, _hero(half_width)) for number in range(1, 13)])
-    print(half_width, np.max(shared), np.mean(shared), np.max(alike), np.mean(alike))
-    assert np.mean(shared) < 0.8 * np.mean(alike) and np.max(shared) < np.max(alike)
+    most, most_alike = (np.quantile(values, 0.95) for values in (shared, alike))  # the largest of 66 is a single pair
+    assert np.mean(shared) < 0.8 * np.mean(alike) and most < 0.9 * most_alike
 
 
 _zones_of = Zones.of
