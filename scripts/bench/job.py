@@ -81,7 +81,7 @@ def _case(record: Record, options: Options, case: str, sheet: Path, *, whole: bo
         print(f"  {case}: {times[-1]:.1f} s without rendering", flush=True)
         if again.rendered:
             record.fail(f"{case}: {again.rendered} pictures were rendered again though nothing had changed")
-    record.add("seconds_without_render", statistics.median(times), case=case, unit="s", goal="<= 60")
+    record.add("seconds_without_render", statistics.median(times), case=case, unit="s", goal="<= 30")
 
 
 def _timed(sheet: Path, out: Path, sets: tuple[str, ...]) -> Run:
