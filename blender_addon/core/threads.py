@@ -1,7 +1,7 @@
 """How does one method use all cores? numpy lets go of the interpreter within its loops, so that threads run side by side.
 
 OpenBLAS, which multiplies numpy's matrices, would start threads of its own in each product. On a busy machine these wait for
-one another, 10 ms and more a product; so products within parts are kept small enough for one thread.
+one another, 10 ms to a second a product; so large products are cut into blocks that are small enough for one thread.
 """
 
 from __future__ import annotations
@@ -51,3 +51,21 @@ def product(left: Floats, right: Floats) -> Floats:
     if whole < count:
         np.matmul(left[whole:], right, out=result[whole:])
     return result
+
+
+WIDE = 32
+"""Columns of a block in `summed_product`. 25,000 rows of 128 columns in blocks of 8, 16, 32 and 64 take 12, 9, 9, 10 ms."""
+
+
+def summed_product(left: Floats, right: Floats) -> Floats:
+    """(k, j) product of the transpose of (n, k) with (n, j), the sum over many rows, on the caller's thread alone: in blocks of
+    rows, a few columns at a time."""
+    count, deep = len(left), max(1, ALONE // (WIDE * left.shape[1]))
+    whole = count - count % deep
+    turned = left[:whole].reshape(-1, deep, left.shape[1]).swapaxes(1, 2)
+    parts = []
+    for first in range(0, right.shape[1], WIDE):
+        few = right[:, first : first + WIDE]
+        part = np.matmul(turned, few[:whole].reshape(-1, deep, few.shape[1])).sum(axis=0)
+        parts.append(part + left[whole:].T @ few[whole:])
+    return np.concatenate(parts, axis=1)

@@ -7,7 +7,7 @@ import threading
 import numpy as np
 import pytest
 
-from blender_addon.core.threads import in_parallel, product
+from blender_addon.core.threads import in_parallel, product, summed_product
 
 
 def test_parts_come_back_in_order_from_other_threads() -> None:
@@ -44,3 +44,11 @@ def test_a_product_in_blocks_is_the_product(shape: tuple[int, int, int]) -> None
         rng.standard_normal((inner, columns)).astype(np.float32),
     )
     assert np.allclose(product(left, right), left.astype(float) @ right, atol=1e-6 * inner)  # float32 sums
+
+
+@pytest.mark.parametrize("shape", [(1, 3, 3), (5000, 3, 1), (25_001, 128, 128), (300, 40, 70)])
+def test_a_sum_over_rows_in_blocks_is_the_product(shape: tuple[int, int, int]) -> None:
+    rows, wide, columns = shape
+    rng = np.random.default_rng(6)
+    left, right = (rng.random((rows, count)).astype(np.float32) for count in (wide, columns))
+    assert np.allclose(summed_product(left, right), left.astype(float).T @ right, rtol=1e-5)  # float32 sums of positive values

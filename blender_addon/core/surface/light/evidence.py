@@ -13,6 +13,7 @@ import numpy as np
 
 from ...arrays import Floats, Ints
 from ...records import record
+from ...threads import product, summed_product
 from ..pigment import PIGMENTS, chromaticity, find_pigments
 from .spherical_harmonics import basis
 
@@ -133,10 +134,11 @@ def predicted_share(design: Floats, values: Floats, weights: Floats, fold: Ints)
         if others.sum() < 2 * design.shape[1]:
             return 0.0
         weighted = design[others] * weights[others, None]
-        matrix = weighted.T @ design[others]
+        matrix = summed_product(weighted, design[others])
         matrix[np.diag_indices_from(matrix)] += EVIDENCE.ridge * np.trace(matrix) / len(matrix)
         mean = float(np.average(values[others], weights=weights[others]))
-        guess[here] = mean + design[here] @ np.linalg.solve(matrix, weighted.T @ (values[others] - mean))
+        right = summed_product(weighted, (values[others] - mean)[:, None])
+        guess[here] = mean + product(design[here], np.linalg.solve(matrix, right))[:, 0]
     mean = float(np.average(values, weights=weights))
     variance = _variance(values, weights)
     if variance < 1e-9:

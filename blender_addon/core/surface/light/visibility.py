@@ -89,7 +89,7 @@ def look_round(samples: Samples, points: Floats, normals: Floats, half_direction
     directions = np.concatenate([half_directions, -half_directions]).astype(np.float32)
     pixel = samples.spacing * np.sqrt(VISIBILITY.per_pixel)
     lifted = (points + normals * (VISIBILITY.lift * pixel)).astype(np.float32)
-    facing = (normals @ directions.T).astype(np.float32)
+    facing = product(normals.astype(np.float32), directions.T)
     free = np.zeros((len(points), 2 * count), np.float16)
     source = np.full((len(points), 2 * count), -1, np.int32)
 
