@@ -106,8 +106,7 @@ def _lighter(stage: Stage, shot: bpy.types.Object, sample: bpy.types.Material) -
         return 0.0
     world, piece = scene.world, stage.require("piece")
     others = [item for item in scene.objects if item != piece and item.type in {"MESH", "LIGHT"} and not item.hide_render]
-    shape = tuple(shot.get("bozzetto_resolution", (3, 2)))
-    bright = read_piece(camera=shot, shape=shape, piece=piece, lights=others, world=world, seed=stage.seed) if world else None
+    bright = read_piece(camera=shot, piece=piece, lights=others, world=world, seed=stage.seed) if world else None
     if world is None or bright is None or not roles.has(world, CARD):
         shade, worn = (world.get(SHADE, 1.0) if world else 1.0), stage.find("surface", "piece")
         return usual_offset(shade=shade, **exposed_as(sample)) - usual_offset(shade=shade, **exposed_as(worn))

@@ -11,13 +11,13 @@ import bpy
 import numpy as np
 from mathutils import Matrix, Vector
 
-from ...core.arrays import Floats
+from ...core.arrays import Bools, Floats
 from ...core.dressing.exposure import GREY
-from ...core.dressing.standing_out import beside_outline
 from ...core.records import record
 from ...core.srgb import luminance
 from ..compat import set_media
 from ..meshes import MM
+from ..shots.lens_drivers import RESOLUTION
 from .lights import flat_object, matt_material
 
 PIXELS = 12
@@ -63,51 +63,45 @@ def read_card(
 
 
 TRIAL_PIXELS, TRIAL_SAMPLES, FEWEST = 144, 24, 60
-"""Longer side in px and samples of the piece's test render, and the fewest pixels of the piece that make it valid."""
+"""Longer side in px and samples of a shot's test render, and the fewest pixels of the piece that make it valid."""
 
 
 def read_piece(
     *,
     camera: bpy.types.Object,
-    shape: tuple[int, int],
     piece: bpy.types.Object,
     lights: Iterable[bpy.types.Object],
     world: bpy.types.World,
     around: Iterable[bpy.types.Object] = (),
     seed: int = 1,
 ) -> Floats | None:
-    """(n,) linear luminance of a piece's pixels, rendered through a camera among `around` under lights and world.
+    """(n,) linear luminance of a piece's pixels, rendered through a shot's camera among `around` under lights and world.
 
-    shape: width and height of the picture, in any unit. None where hardly any of the piece is in the picture. Objects in front
-    of the piece are ignored: they would have to hide most of it to matter.
+    None where hardly any of the piece is in the picture.
     """
-    longer = max(shape)
-    size = tuple(max(8, round(TRIAL_PIXELS * side / longer)) for side in shape)
-    seen = tried([piece], camera, size, world, seed, samples=4)[..., 3] > 0.5
+    seen = shown_alone(piece, camera, world, seed)
     if seen.sum() < FEWEST:
         return None
-    pixels = tried([piece, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
-    return luminance(pixels[..., :3])[seen]
+    return brightness(camera, [piece, *lights, *around], world, seed)[seen]
 
 
-def read_outline(
-    *,
-    camera: bpy.types.Object,
-    shape: tuple[int, int],
-    met: tuple[bpy.types.Object, bpy.types.Object],
-    lights: Iterable[bpy.types.Object],
-    world: bpy.types.World,
-    around: Iterable[bpy.types.Object] = (),
-    seed: int = 1,
-) -> tuple[Floats, Floats]:
-    """(n,), (n,) linear luminance along the outline where a camera sees it before the table: on the piece, on the table.
+def shown_alone(item: bpy.types.Object, camera: bpy.types.Object, world: bpy.types.World, seed: int) -> Bools:
+    """(h, w) pixels of a shot's test render in which an object is seen, row 0 at the bottom.
 
-    met: the piece and the table. shape, around: as for `read_piece`.
+    Objects in front of it are ignored: they would have to hide most of it to matter.
     """
-    size = tuple(max(8, round(TRIAL_PIXELS * side / max(shape))) for side in shape)
-    seen, below = (tried([item], camera, size, world, seed, samples=4)[..., 3] > 0.5 for item in met)
-    pixels = tried([*met, *lights, *around], camera, size, world, seed, samples=TRIAL_SAMPLES)
-    return beside_outline(seen, below, luminance(pixels[..., :3]))
+    return tried([item], camera, _trial_size(camera), world, seed, samples=4)[..., 3] > 0.5
+
+
+def brightness(camera: bpy.types.Object, items: Sequence[bpy.types.Object], world: bpy.types.World, seed: int) -> Floats:
+    """(h, w) linear luminance of a shot's test render, row 0 at the bottom. items: all that is lit, lights, or stands by."""
+    return luminance(tried(items, camera, _trial_size(camera), world, seed, samples=TRIAL_SAMPLES)[..., :3])
+
+
+def _trial_size(camera: bpy.types.Object, longer: int = TRIAL_PIXELS) -> tuple[int, int]:
+    """Width and height in px of a small picture of the shape that a shot has."""
+    width, height = camera.get(RESOLUTION, (3, 2))
+    return max(8, round(longer * width / max(width, height))), max(8, round(longer * height / max(width, height)))
 
 
 ROOM_PIXELS, ROOM_SAMPLES = 48, 64
@@ -117,7 +111,6 @@ ROOM_PIXELS, ROOM_SAMPLES = 48, 64
 def read_room(
     *,
     camera: bpy.types.Object,
-    shape: tuple[int, int],
     room: bpy.types.Object,
     lights: Iterable[bpy.types.Object],
     world: bpy.types.World,
@@ -126,11 +119,10 @@ def read_room(
 ) -> float | None:
     """Mean luminance of the room behind as a camera sees it, linear, by its lightness; None where it sees little of it.
 
-    shape: as for `read_piece`. horizon: height in the frame, 0 to 1, above which the room is seen and no table. The set does
+    horizon: height in the frame, 0 to 1, above which the room is seen and no table. The set does
     not stand before it: what shades the piece hardly shades a far wall.
     """
-    size = tuple(max(8, round(ROOM_PIXELS * side / max(shape))) for side in shape)
-    pixels = tried([room, *lights], camera, size, world, seed, samples=ROOM_SAMPLES)
+    pixels = tried([room, *lights], camera, _trial_size(camera, ROOM_PIXELS), world, seed, samples=ROOM_SAMPLES)
     above = pixels[round(horizon * len(pixels)) :].reshape(-1, 4)
     seen = above[above[:, 3] > 0.9]
     if len(seen) < 0.5 * len(above):

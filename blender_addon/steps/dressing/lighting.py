@@ -11,10 +11,10 @@ import numpy as np
 from mathutils import Vector
 
 from ...core import srgb
-from ...core.arrays import Floats
+from ...core.arrays import Bools, Floats
 from ...core.dressing import exposure as metering
 from ...core.dressing.light_setups import SETUPS, flux, make_setup, total_light
-from ...core.dressing.standing_out import table_level
+from ...core.dressing.standing_out import beside_outline, table_level
 from ...core.dressing.tabletops.horizon import HORIZON
 from ...job.step import Progress, Result, Run
 from ...scene.dressing import hdri, lights, meter, set_parts
@@ -117,6 +117,8 @@ class _Light:
         self.name = name
         self.lamps: dict[str, str] = {}
         self.cards: dict[str, str] = {}
+        self.seen: dict[tuple[str, str], Bools] = {}
+        self.bright: dict[str, Floats] = {}
         toned = stage.find("table", ""), stage.find("backdrop", "room")
         self.toned = [item.name for item in toned if item is not None and item.get(set_parts.TONED)]
         if name == "hdri":
@@ -179,13 +181,25 @@ class _Light:
 
     def tried(self, stage: Stage, shot: bpy.types.Object) -> Floats | None:
         """(n,) luminance of the piece's pixels in a small render of a shot in this light; None where too few are visible."""
-        roles = ("stand", "table", "backdrop", "prop")
-        around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
-        with self.turned_to(shot) as items:
-            return meter.read_piece(
-                camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), piece=stage.require("piece"), lights=items,
-                world=bpy.data.worlds[self.world_name], around=around, seed=stage.seed,
-            )  # fmt: skip
+        seen = self.shown_alone(stage, shot, stage.require("piece"))
+        return self.brightness(stage, shot)[seen] if seen.sum() >= meter.FEWEST else None
+
+    def shown_alone(self, stage: Stage, shot: bpy.types.Object, item: bpy.types.Object) -> Bools:
+        """(h, w) pixels of a small render of a shot in which an object is seen, whatever stands before it; kept."""
+        pair = shot.name, item.name
+        if pair not in self.seen:
+            self.seen[pair] = meter.shown_alone(item, shot, bpy.data.worlds[self.world_name], stage.seed)
+        return self.seen[pair]
+
+    def brightness(self, stage: Stage, shot: bpy.types.Object) -> Floats:
+        """(h, w) luminance of a small render of a shot in this light, with all that stands there in its own tones; kept."""
+        if shot.name not in self.bright:
+            roles = ("stand", "table", "backdrop", "prop")
+            around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
+            with self.turned_to(shot) as items:
+                everything = [stage.require("piece"), *items, *around]
+                self.bright[shot.name] = meter.brightness(shot, everything, bpy.data.worlds[self.world_name], stage.seed)
+        return self.bright[shot.name]
 
     def hold_room(self, stage: Stage, settings: Settings, stops: float) -> None:
         """Have the room that we made behind the hero lit to the tone that it has through a series; where the exposure is set by
@@ -199,8 +213,8 @@ class _Light:
         elif settings.exposure is None and settings.offset is None:
             with self.turned_to(shot) as items:
                 bright = meter.read_room(
-                    camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), room=room, lights=items,
-                    world=bpy.data.worlds[self.world_name], horizon=HORIZON, seed=stage.seed,
+                    camera=shot, room=room, lights=items, world=bpy.data.worlds[self.world_name], horizon=HORIZON,
+                    seed=stage.seed,
                 )  # fmt: skip
             if bright is not None:
                 level = metering.room_level(bright, stops=stops, wish=settings.behind)
@@ -213,13 +227,8 @@ class _Light:
             return
         level = 1.0
         if not stage.first_look and settings.exposure is None and settings.offset is None:
-            roles = ("stand", "backdrop", "prop")
-            around = [item for role in roles for item in stage.find_all(role).values() if not item.hide_render]
-            with self.turned_to(shot) as items:
-                found = meter.read_outline(
-                    camera=shot, shape=tuple(shot.get("bozzetto_resolution", (3, 2))), met=(piece, table), lights=items,
-                    world=bpy.data.worlds[self.world_name], around=around, seed=stage.seed,
-                )  # fmt: skip
+            seen, below = (self.shown_alone(stage, shot, item) for item in (piece, table))
+            found = beside_outline(seen, below, self.brightness(stage, shot))
             level = table_level(*found, metering.TONES[settings.view], stops=stops)
         stage.edit(table, lambda item: setattr(item, "color", (level, level, level, 1.0)))
 

@@ -97,7 +97,7 @@ def test_the_lights_of_a_piece_reach_the_top_of_the_picture(albedo: float, name:
     stage, _ = run(only="lighting")
     shot = stage.require("shot", "hero")
     bright = meter.read_piece(
-        camera=shot, shape=(3, 2), piece=stage.require("piece"), lights=on(stage), world=stage.scene.world,
+        camera=shot, piece=stage.require("piece"), lights=on(stage), world=stage.scene.world,
         around=[stage.require("table")], seed=77,
     )  # fmt: skip
     lights_at = float(np.percentile(bright, exposure.LIGHTS_PERCENT)) * 2.0**stage.scene.view_settings.exposure
@@ -118,7 +118,7 @@ def test_the_room_behind_has_one_tone_however_its_piece_is_exposed() -> None:
         stage, figures = run(only="lighting")
         room = stage.require("backdrop", "room")
         bright = meter.read_room(
-            camera=stage.require("shot", "hero"), shape=(3, 2), room=room, lights=on(stage), world=stage.scene.world,
+            camera=stage.require("shot", "hero"), room=room, lights=on(stage), world=stage.scene.world,
             horizon=0.66, seed=77,
         )  # fmt: skip
         assert bright is not None
@@ -211,8 +211,8 @@ def test_the_first_look_is_exposed_without_a_test_render(monkeypatch: pytest.Mon
     _wear(stage, 0.4)
     stage.require("shot", "hero").matrix_basis = lights.facing((0.0, -400.0, 60.0), (0.0, 0.0, 30.0))
     renders = []
-    read_piece = meter.read_piece
-    monkeypatch.setattr(meter, "read_piece", lambda **how: renders.append(1) or read_piece(**how))
+    brightness = meter.brightness
+    monkeypatch.setattr(meter, "brightness", lambda *what: renders.append(1) or brightness(*what))
     with monkeypatch.context() as first:
         first.setattr(Stage, "first_look", property(lambda stage: True, lambda stage, value: None), raising=False)
         _, look = run(only="lighting")
