@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -9,11 +10,13 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.rasters import bilinear
+from ...core.records import record
 from ...core.srgb import encode
 from ...core.surface.albedo.removal import LightRemoved, without_light
 from ...core.surface.relief.recovery import Photographed
 from ...core.surface.texels import extend
 from ...core.surface.textured_surface import TexturedSurface
+from ...core.threads import in_parallel
 from ...job.files.aside import aside
 from ...job.step import Progress, Result, Run
 from ...scene.images import make_image, read_pixels
@@ -26,56 +29,75 @@ if TYPE_CHECKING:
     import bpy
 
 MARGIN = 8  # texels by which colours are extended beyond the UV islands
+MOST_TOGETHER = 3_000_000
+"""Texels up to which piece and stand are worked on at the same time; beyond, one after the other, to bound memory."""
+
+
+@record
+class _Texture:
+    """A part's texture before its light is taken out. relief: (n,) log of the shading of the relief that was read from it."""
+
+    role: str
+    found: Photographed
+    relief: Floats | None
 
 
 def run(stage: Stage, settings: Settings) -> Run:
     """Offer an albedo image for the piece and one for the stand, if they have textures."""
-    figures: dict[str, object] = {}
-    done: list[str] = []
-    kept: list[str] = []
     if not settings.on or settings.shading == PAINT:
         return Result("The texture keeps its light, as asked", {})
+    textures: list[_Texture] = []
     for place, role in enumerate(("piece", "stand")):
-        item = stage.find(role)
-        if item is None:
-            continue
-        yield Progress(place / 2, f"Reading the texture of the {role}")
-        other = stage.find("stand" if role == "piece" else "piece")
-        working = Progress(place / 2 + 0.05, f"Reading the texture of the {role}")
-        found = yield from reading(item, working, occluders=(other,) if other else ())
-        if isinstance(found, str):
-            stage.note(f"The {role} {found}: there is no light to take out")
-            continue
-        if found.surface.on_vertices:
-            stage.note(f"The {role} has vertex colours and no texture image: they keep their light")
-            continue
-        yield Progress(place / 2 + 0.1, f"Taking the light out of the {role}")
-        shading = stage.find("relief_shading", role)
-        relief = None if shading is None else _log_shading(shading, found.surface)
-        work = partial(
-            without_light, found.surface, found.colours, relief=relief, occluders=found.occluders, seed=stage.seed,
-            as_photo=settings.shading == PHOTO,
-        )  # fmt: skip
-        removed = yield from aside(work, Progress(place / 2 + 0.2, f"Taking the light out of the {role}"))
+        yield Progress(0.2 * place, f"Reading the texture of the {role}")
+        textures += yield from _read(stage, role, Progress(0.2 * place + 0.05, f"Reading the texture of the {role}"))
+    parts = " and the ".join(texture.role for texture in textures)
+    figures: dict[str, object] = {}
+    untouched: list[str] = []
+    work = partial(_without_light, seed=stage.seed, as_photo=settings.shading == PHOTO, strength=settings.strength)
+    together = sum(len(texture.found.surface) for texture in textures) <= MOST_TOGETHER
+    taking = in_parallel(work, textures) if together else map(work, textures)
+    done = yield from aside(lambda: list(taking), Progress(0.4, f"Taking the light out of the {parts}"))
+    for role, raster, removed in done:
+        yield Progress(0.9, f"Packing the colours of the {role}", blocking=True)
+        stage.offer("albedo", make_image(f"Albedo {role}", raster), key=role, name=f"Albedo {role}")
         if removed.untouched:
             stage.note(f"The texture of the {role} shows no light, so it is kept as it is")
-            kept.append(role)
-        else:
-            done.append(role)
-        yield Progress(place / 2 + 0.4, f"Keeping the colours of the {role}")
-        painting = partial(_raster, found, removed, settings.strength)
-        raster = yield from aside(painting, Progress(place / 2 + 0.45, f"Keeping the colours of the {role}"))
-        yield Progress(place / 2 + 0.48, f"Packing the colours of the {role}", blocking=True)
-        image = make_image(f"Albedo {role}", raster)
-        stage.offer("albedo", image, key=role, name=f"Albedo {role}")
+            untouched.append(role)
         figures[f"{role}_shading_spread"] = round(float(np.std(np.log(removed.shading.mean(axis=1)))), 4)
         figures[f"{role}_log_spread_before"] = round(removed.deviation_before, 4)
         figures[f"{role}_log_spread_after"] = round(removed.deviation_after, 4)
-    if kept and not done:
-        return Result(f"The texture of the {' and the '.join(kept)} shows no light and is kept as it is", figures)
-    if not done:
+    if not textures:
         return Result("No texture to take light out of", figures)
-    return Result(f"Took the light out of the {' and the '.join(done)}", figures)
+    if len(untouched) == len(textures):
+        return Result(f"The texture of the {parts} shows no light and is kept as it is", figures)
+    lit = " and the ".join(texture.role for texture in textures if texture.role not in untouched)
+    return Result(f"Took the light out of the {lit}", figures)
+
+
+def _read(stage: Stage, role: str, working: Progress) -> Generator[Progress, None, list[_Texture]]:
+    """The texture of a part, or none with a note that says why."""
+    item = stage.find(role)
+    if item is None:
+        return []
+    other = stage.find("stand" if role == "piece" else "piece")
+    found = yield from reading(item, working, occluders=(other,) if other else ())
+    if isinstance(found, str):
+        stage.note(f"The {role} {found}: there is no light to take out")
+        return []
+    if found.surface.on_vertices:
+        stage.note(f"The {role} has vertex colours and no texture image: they keep their light")
+        return []
+    shading = stage.find("relief_shading", role)
+    return [_Texture(role, found, None if shading is None else _log_shading(shading, found.surface))]
+
+
+def _without_light(texture: _Texture, *, seed: int, as_photo: bool, strength: float) -> tuple[str, Floats, LightRemoved]:
+    """The part's role, its albedo as `_raster` gives it, and what was taken out."""
+    found = texture.found
+    removed = without_light(
+        found.surface, found.colours, relief=texture.relief, occluders=found.occluders, seed=seed, as_photo=as_photo
+    )
+    return texture.role, _raster(found, removed, strength), removed
 
 
 def _log_shading(image: bpy.types.Image, surface: TexturedSurface) -> Floats:
