@@ -15,7 +15,7 @@ from numpy.lib.stride_tricks import as_strided
 
 from ..arrays import Bools, Floats, Ints
 from ..records import record
-from ..threads import ALONE
+from ..threads import ALONE, in_parallel
 
 
 @record
@@ -24,6 +24,8 @@ class BlurConstants:
 
     strip: int = 32
     """Rows and columns handled at a time in the direct blur, so that they stay in the processor's cache."""
+    part: int = 500_000
+    """Texels that a thread works on at a time: many beside the cost of a thread's turn."""
     reach: float = 4.5
     """Radius of a kernel in sigmas: beyond it less than 5e-5 of the peak is left."""
 
@@ -88,7 +90,7 @@ def _mirrored(rows: Ints, count: int) -> Ints:
 
 
 def _direct(image: Floats, sigma: float) -> Floats:
-    """Separable convolution, a strip of rows at a time, each direction as products with a banded matrix."""
+    """Separable convolution, a strip of rows at a time, each direction as products with a banded matrix, on all cores."""
     height, width = image.shape
     kernel = _kernel(sigma)
     reach = len(kernel) - 1
@@ -96,22 +98,29 @@ def _direct(image: Floats, sigma: float) -> Floats:
     turned = np.ascontiguousarray(band.T)
     across = _mirrored(np.arange(-reach, width + -width % BLUR.strip + reach), width)
     piece = max(16, ALONE // band.size // 16 * 16)  # columns of one product down
-    row = np.zeros((BLUR.strip + 2 * reach, len(across) + -len(across) % piece), np.float32)
-    down = np.zeros((BLUR.strip, row.shape[1]), np.float32)
     blocks = (width + -width % BLUR.strip) // BLUR.strip
-    along = as_strided(down, (blocks, BLUR.strip, BLUR.strip + 2 * reach), (BLUR.strip * down.itemsize, *down.strides))
-    strip, out = np.zeros((BLUR.strip, blocks, BLUR.strip), np.float32), np.zeros_like(image)
-    for top in range(0, height, BLUR.strip):
-        first, last = top - reach, top + BLUR.strip + reach
-        inside = first >= 0 and last <= height
-        near = image[first:last] if inside else image[_mirrored(np.arange(first, last), height)]
-        row[:, reach : reach + width] = near
-        row[:, :reach] = near[:, across[:reach]]
-        row[:, reach + width : len(across)] = near[:, across[reach + width :]]
-        np.matmul(band, _cut(row, piece), out=_cut(down, piece))
-        np.matmul(along, turned, out=strip.swapaxes(0, 1))
-        bottom = min(top + BLUR.strip, height)
-        out[top:bottom] = strip[: bottom - top].reshape(bottom - top, -1)[:, :width]
+    out = np.zeros_like(image)
+
+    def run(tops: range) -> None:
+        row = np.zeros((BLUR.strip + 2 * reach, len(across) + -len(across) % piece), np.float32)
+        down = np.zeros((BLUR.strip, row.shape[1]), np.float32)
+        along = as_strided(down, (blocks, BLUR.strip, BLUR.strip + 2 * reach), (BLUR.strip * down.itemsize, *down.strides))
+        strip = np.zeros((BLUR.strip, blocks, BLUR.strip), np.float32)
+        for top in tops:
+            first, last = top - reach, top + BLUR.strip + reach
+            inside = first >= 0 and last <= height
+            near = image[first:last] if inside else image[_mirrored(np.arange(first, last), height)]
+            row[:, reach : reach + width] = near
+            row[:, :reach] = near[:, across[:reach]]
+            row[:, reach + width : len(across)] = near[:, across[reach + width :]]
+            np.matmul(band, _cut(row, piece), out=_cut(down, piece))
+            np.matmul(along, turned, out=strip.swapaxes(0, 1))
+            bottom = min(top + BLUR.strip, height)
+            out[top:bottom] = strip[: bottom - top].reshape(bottom - top, -1)[:, :width]
+
+    each = BLUR.strip * max(1, BLUR.part // max(BLUR.strip * width, 1))
+    for _ in in_parallel(run, [range(top, min(top + each, height), BLUR.strip) for top in range(0, height, each)]):
+        pass
     return out
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from ..arrays import Bools, Floats, Ints
 from ..mesh.triangles import face_areas, unit
 from ..records import record
+from ..threads import in_parallel
 
 
 @record
@@ -80,7 +81,7 @@ class Texels:
         return out.reshape(self.shape)
 
 
-def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) -> Texels:
+def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 500_000) -> Texels:
     """The texels whose centres lie in the triangles uv (m, 3, 2); the last face wins where several claim one.
 
     Faces without area in UV cover nothing. Non-finite UVs count as no area, and so do faces wider than `TEXELS.most_repeats`
@@ -107,8 +108,11 @@ def rasterize(uv: Floats, *, height: int, width: int, chunk: int = 2_000_000) ->
     second = np.zeros((height * width, 2), np.float32)
     ends = np.cumsum(count)
     cuts = np.unique(np.concatenate([[0], np.searchsorted(ends, np.arange(chunk, count.sum() + chunk, chunk)), [len(uv)]]))
-    for first, last in pairwise(cuts):
-        _claim(_Boxes(corners, low, span, count, doubled), (int(first), int(last)), (height, width), owner, claims, second)
+    boxes = _Boxes(corners, low, span, count, doubled)
+    for place, face, within, sure in in_parallel(lambda part: _claimed(boxes, part, (height, width)), pairwise(cuts)):
+        owner[place] = face  # part by part, in order, so that the last face wins
+        second[place] = within
+        np.add.at(claims, sure, np.uint8(1))
     index = np.flatnonzero(owner >= 0)
     bary = second[index]
     weight = np.concatenate([1 - bary.sum(axis=1, keepdims=True), bary], axis=1)
@@ -136,8 +140,12 @@ class _Boxes(NamedTuple):
     doubled: Floats
 
 
-def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: Ints, claims: Ints, second: Floats) -> None:
-    """Enter the faces of `part` (first, one past the last) into the raster arrays."""
+def _claimed(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int]) -> tuple[Ints, Ints, Floats, Ints]:
+    """What the faces of `part` (first, one past the last) claim of a raster of this shape.
+
+    Returns the texels (k,), in the order of the faces; the face of each (k,); its second and third barycentric (k, 2); and the
+    texels (j,) that lie well inside a face.
+    """
     corners, low, span, count, doubled = boxes
     first, last = part
     number = count[first:last]
@@ -150,13 +158,10 @@ def _claim(boxes: _Boxes, part: tuple[int, int], shape: tuple[int, int], owner: 
     e1, e2 = corners[face, 1] - a, corners[face, 2] - a
     b1 = (dx * e2[:, 1] - dy * e2[:, 0]) / doubled[face]
     b2 = (e1[:, 0] * dy - e1[:, 1] * dx) / doubled[face]
-    b0 = 1 - b1 - b2
-    smallest = np.minimum(np.minimum(b0, b1), b2)
+    smallest = np.minimum(np.minimum(1 - b1 - b2, b1), b2)
+    place = (row % shape[0]) * shape[1] + column % shape[1]
     keep = smallest >= -TEXELS.edge
-    place = (row[keep] % shape[0]) * shape[1] + column[keep] % shape[1]
-    owner[place] = face[keep]
-    second[place, 0], second[place, 1] = b1[keep], b2[keep]
-    np.add.at(claims, (row % shape[0] * shape[1] + column % shape[1])[smallest > TEXELS.inside], np.uint8(1))
+    return place[keep], face[keep], np.stack([b1[keep], b2[keep]], axis=1), place[smallest > TEXELS.inside]
 
 
 def texel_sizes(vertices_mm: Floats, faces: Ints, uv: Floats, *, height: int, width: int) -> Floats:
