@@ -36,7 +36,7 @@ the emission."""
 
 @record
 class BasePicture:
-    """The picture that colours most of an object.
+    """The picture that colours most of an object, or that is another part of most of it.
 
     image: the bpy image. slot: a material slot with it. share: share of the object's area with it, 0 to 1.
     """
@@ -102,10 +102,11 @@ def node_behind(socket: bpy.types.NodeSocket, depth: int = DEPTH) -> bpy.types.N
     return None
 
 
-def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) -> BasePicture | None:
+def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None, *, part: str = "base") -> BasePicture | None:
     """The picture on the largest part of an object's surface, or None where no material has one.
 
-    Slots with the same image count together. triangles: the object's mesh in any unit, if already read.
+    Slots with the same image count together. triangles: the object's mesh in any unit, if already read. part: as `picture_of`
+    has it.
     """
     triangles = read_mesh(item) if triangles is None else triangles
     materials = item.data.materials
@@ -116,7 +117,7 @@ def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) 
     by_slot = np.bincount(np.clip(slots, 0, max(len(materials) - 1, 0)), areas, max(len(materials), 1))
     totals: dict[str, tuple[float, int, bpy.types.Image]] = {}
     for place, material in enumerate(materials):
-        image = picture_of(material)
+        image = picture_of(material, part)
         if image is None or not image.size[0] or not image.size[1]:
             continue
         area, first, _ = totals.get(image.name, (0.0, place, image))
@@ -127,9 +128,9 @@ def base_picture(item: bpy.types.Object, triangles: TriangleMesh | None = None) 
     return BasePicture(image, slot, area / max(float(areas.sum()), 1e-12))
 
 
-def faces_showing(item: bpy.types.Object, triangles: TriangleMesh, image: bpy.types.Image) -> Bools:
-    """(m,) bool: the faces whose material has the image."""
+def faces_showing(item: bpy.types.Object, triangles: TriangleMesh, image: bpy.types.Image, *, part: str = "base") -> Bools:
+    """(m,) bool: the faces whose material has the image as that part."""
     slots = triangles.material if triangles.material is not None else np.zeros(len(triangles.faces), int)
-    shown = [picture_of(material) for material in item.data.materials] or [None]
+    shown = [picture_of(material, part) for material in item.data.materials] or [None]
     found = np.array([entry is not None and entry.name == image.name for entry in shown])
     return found[np.clip(slots, 0, len(found) - 1)]

@@ -27,6 +27,8 @@ MOST_TEXELS = 5_000_000  # the most covered texels that are processed; a larger 
 FEWEST_TEXELS = 256
 """With fewer there is no texture to read."""
 AGAIN = "export the scan again with its photo texture"
+UNPICTURED_PX = 4096
+"""Edge in px of the map of the fine form of a scan with UVs and without any picture, before it is halved to what that needs."""
 
 
 def reading(
@@ -58,8 +60,47 @@ def reading(
     alpha = None if opaque else raw[..., 3].copy()
     pixels = yield from aside(partial(linear_colours, raw, linear=linear), progress)
     del raw
-    read = partial(read_surface, triangles, used, height=pixels.shape[0], width=pixels.shape[1])
-    surface = yield from aside(read, progress)
+    read = yield from _surface(triangles, used, (pixels.shape[0], pixels.shape[1]), progress)
+    if isinstance(read, str):
+        return read
+    surface, shared = read
+    if alpha is not None:
+        surface = without(surface, _clear(alpha, surface))
+    colours = pixels.reshape(-1, 3)[surface.texels.index]
+    flat = yield from aside(partial(_featureless, colours), progress)
+    if flat:
+        return flat
+    theirs = (shared, pixels.reshape(-1, 3)[shared]) if len(shared) else None
+    return Photographed(surface, np.ascontiguousarray(colours), beside, theirs)
+
+
+def unpictured(
+    item: bpy.types.Object, progress: Progress, *, finest_texel_mm: float
+) -> Generator[Progress, None, TexturedSurface | None]:
+    """The object's surface in mm at the texels of its own normal map, where it has no photo texture that could be read; without
+    a map at texels of about `finest_texel_mm`. None where its UVs are none or of no use. Yields `progress` while it works."""
+    triangles = read_mesh(item, scale=MM)
+    if triangles.uv is None or not len(triangles.faces):
+        return None
+    image = _normal_map(item, triangles)
+    used = np.ones(len(triangles.faces), bool) if image is None else faces_showing(item, triangles, image, part="normal")
+    if "filled" in triangles.face_marks:
+        used &= ~triangles.face_marks["filled"]
+    width, height = (UNPICTURED_PX, UNPICTURED_PX) if image is None else working_size(image, LARGEST)
+    finest = finest_texel_mm if image is None else 0.0
+    limit = yield from aside(partial(_limit, (width, height), triangles, used, finest), progress)
+    share = limit / max(width, height)
+    shape = max(round(height * share), 1), max(round(width * share), 1)
+    read = yield from _surface(triangles, used, shape, progress)
+    return None if isinstance(read, str) else read[0]
+
+
+def _surface(
+    triangles: TriangleMesh, used: Bools, shape: tuple[int, int], progress: Progress
+) -> Generator[Progress, None, tuple[TexturedSurface, Ints] | str]:
+    """The surface at the texels of a raster of `shape` (h, w) that show one place each, and the indices (k,) of those that show
+    several; or the reason why there is none. used: (m,) the faces that count."""
+    surface = yield from aside(partial(read_surface, triangles, used, height=shape[0], width=shape[1]), progress)
     share = float(surface.texels.shared.mean()) if len(surface) else 0.0
     shared = surface.texels.index[surface.texels.shared]
     surface = yield from aside(partial(without, surface, surface.texels.shared), progress)
@@ -70,14 +111,7 @@ def reading(
         )
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it again"
-    if alpha is not None:
-        surface = without(surface, _clear(alpha, surface))
-    colours = pixels.reshape(-1, 3)[surface.texels.index]
-    flat = yield from aside(partial(_featureless, colours), progress)
-    if flat:
-        return flat
-    theirs = (shared, pixels.reshape(-1, 3)[shared]) if len(shared) else None
-    return Photographed(surface, np.ascontiguousarray(colours), beside, theirs)
+    return surface, shared
 
 
 def _clear(alpha: Floats, surface: TexturedSurface) -> Bools:
@@ -97,21 +131,37 @@ def _by_vertices(triangles: TriangleMesh, beside: tuple[Floats, Ints] | None) ->
     return _featureless(colours) or Photographed(surface, colours, beside)
 
 
+def has_normal_map(item: bpy.types.Object) -> bool:
+    """Whether the scan brought a normal map of its own."""
+    return _normal_map(item, read_mesh(item)) is not None
+
+
 def own_normals(item: bpy.types.Object, surface: TexturedSurface) -> Floats | None:
     """(n, 3) float32 tangent-space +Y normals of the scan's own normal map at the surface's texels; None without a map."""
-    triangles = read_mesh(item)
-    texture = None if surface.on_vertices else base_picture(item, triangles)
-    if texture is None:
+    if surface.on_vertices:
         return None
-    release(texture.image)
-    image = picture_of(item.data.materials[texture.slot], "normal")
-    if image is None or not all(image.size):
+    image = _normal_map(item, read_mesh(item))
+    if image is None:
         return None
     height, width = surface.texels.shape
     pixels = read_linear(image, limit=max(height, width))
     row, column = np.divmod(surface.texels.index, width)
     row, column = (row * pixels.shape[0]) // height, (column * pixels.shape[1]) // width
     return decode(pixels[row, column])
+
+
+def _normal_map(item: bpy.types.Object, triangles: TriangleMesh) -> bpy.types.Image | None:
+    """The normal map of the material whose photo texture shows most of an object, or the one on most of it where there is no
+    photo texture; None where there is none, or no UVs."""
+    if triangles.uv is None:
+        return None
+    texture = base_picture(item, triangles)
+    if texture is None:
+        mapped = base_picture(item, triangles, part="normal")
+        return None if mapped is None else mapped.image
+    release(texture.image)
+    image = picture_of(item.data.materials[texture.slot], "normal")
+    return image if image is not None and all(image.size) else None
 
 
 def shared_share(triangles: TriangleMesh) -> float:

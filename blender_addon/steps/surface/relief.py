@@ -36,7 +36,7 @@ from ...scene.stage import Stage
 from ...scene.surface.dropped_triangles import dropped_triangles
 from ...scene.surface.finer_relief import finer_relief
 from ...scene.surface.light_decisions import PAINT, PAINTED_MARKS, PHOTO, RELIEF_MARKS, paint_decision, shading_decision
-from ...scene.surface.photographed import own_normals, reading, shared_share
+from ...scene.surface.photographed import has_normal_map, own_normals, reading, shared_share, unpictured
 from .declared.relief import Settings
 
 if TYPE_CHECKING:
@@ -58,9 +58,10 @@ def run(stage: Stage, settings: Settings) -> Run:
     occluders = (stand,) if stand else ()
     _take_shape_key_away(stage)
     found = yield from reading(item, working, finest_texel_mm=FINEST_TEXEL_MM, occluders=occluders)
+    if not isinstance(found, str) and found.surface.on_vertices and has_normal_map(item):
+        found = "has no photo texture, and its vertex colours are coarser than its normal map"
     if isinstance(found, str):
-        stage.note(f"The piece {found}: there is no relief to recover")
-        return Result(f"No relief: the piece {found}", {"found": False})
+        return (yield from _own_form_alone(stage, found, working))
     if found.surface.on_vertices and settings.method == "band":
         return Result("No relief: the band-pass effect needs a texture image", {"found": False})
     sharing = partial(shared_share, read_mesh(stage.require("piece")))
@@ -74,6 +75,25 @@ def run(stage: Stage, settings: Settings) -> Run:
         return (yield from _effect(stage, found, own, settings))
     result = yield from _measured(stage, found, own, settings)
     return result
+
+
+def _own_form_alone(stage: Stage, why: str, progress: Progress) -> Generator[Progress, None, Result]:
+    """Shows the fine form that the scan itself holds where no photo adds to it. why: the end of a sentence "The piece ..."."""
+    surface = yield from unpictured(stage.require("piece"), progress, finest_texel_mm=FINEST_TEXEL_MM)
+    own = None if surface is None else (yield from _own_form(stage, surface))
+    if surface is None or own is None:
+        stage.note(f"The piece {why}: there is no relief to recover")
+        return Result(f"No relief: the piece {why}", {"found": False})
+    yield from _offer_own(stage, surface, own)
+    return Result(f"The scan's own fine form alone: the piece {why}", {"found": False, "own_form": True})
+
+
+def _offer_own(stage: Stage, surface: TexturedSurface, own: OwnForm) -> Generator[Progress, None, None]:
+    """Offer the maps of the scan's own fine form, to which no photo adds anything."""
+    none = np.zeros(len(surface), np.float32)
+    facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
+    yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
+    stage.note("What the scan itself holds (a normal map, triangles that were thinned away) is all the fine relief there is")
 
 
 def _own_form(stage: Stage, surface: TexturedSurface) -> Generator[Progress, None, OwnForm | None]:
@@ -148,12 +168,7 @@ def _kept(
         "own_form": own is not None,
     }
     if not recovery.found and own is not None:
-        none = np.zeros(len(surface), np.float32)
-        facts = {"trusted_mm": float("inf"), "strength": 1.0, "found": False}
-        yield from _offer(stage, surface, none, np.zeros((len(surface), 3), np.float32), own, facts)
-        stage.note(
-            "What the scan itself holds (a normal map, triangles that were thinned away) is all the fine relief there is"
-        )
+        yield from _offer_own(stage, surface, own)
     if not recovery.found and recovery.lit == 0 and settings.shading == "auto":
         stage.note("The texture shows no light (it is not a photo, or its light was taken out), so no relief is taken from it")
         return Result("No relief: the texture holds no light", figures, decisions)

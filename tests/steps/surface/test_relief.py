@@ -52,7 +52,10 @@ def sheet(count: int = 48) -> TriangleMesh:
 
 
 def texture(size: tuple[int, int] = (320, 320), *, grooves: float = 0.25, waves: float = 0.0) -> np.ndarray:
-    """The sheet's picture (h, w, 3), grooves of 1 mm in it, linear light encoded by a plain power; waves: see `_bumps`."""
+    """The sheet's picture (h, w, 3), grooves of 1 mm in it, linear light encoded by a plain power.
+
+    waves: steepness of waves of 2 mm along v.
+    """
     width, height = size
     u, v = np.meshgrid(((np.arange(width) + 0.5) / width - 0.02) / 0.96, ((np.arange(height) + 0.5) / height - 0.02) / 0.96)
     x, y = 40 * u, 40 * v
@@ -148,39 +151,6 @@ def test_light_and_relief_can_be_taken_again_when_the_piece_wears_its_material()
     again = [done(place, module) for module in (relief, albedo)]
     assert [result.figures for result in first] == [result.figures for result in again]
     assert again[0].figures["found"] and "piece_log_spread_after" in again[1].figures
-
-
-def _bumps(size: int = 320) -> np.ndarray:
-    """A normal map (h, w, 3) of waves of 2 mm along v, 0.3 steep, +Y, as stored."""
-    v = 40 * ((np.arange(size) + 0.5) / size - 0.02) / 0.96
-    slope = np.repeat(0.3 * np.cos(2 * np.pi * v / 2.0)[:, None], size, axis=1)
-    normal = np.stack([0 * slope, -slope, np.ones_like(slope)], -1)
-    return 0.5 + 0.5 * normal / np.linalg.norm(normal, axis=-1, keepdims=True)
-
-
-def _wear(piece: Any, stored: np.ndarray) -> None:
-    tree = piece.data.materials[0].node_tree
-    picture, node = tree.nodes.new("ShaderNodeTexImage"), tree.nodes.new("ShaderNodeNormalMap")
-    picture.image = images.make_image("Scan normals", stored, data=True, floating=True)
-    tree.links.new(picture.outputs["Color"], node.inputs["Color"])
-    tree.links.new(node.outputs["Normal"], tree.nodes["Principled BSDF"].inputs["Normal"])
-
-
-@pytest.mark.parametrize("grooves", [0.25, 0.0])
-def test_the_scan_s_own_normal_map_is_joined_to_what_is_recovered(grooves: float) -> None:
-    """The photo shows the map's waves, which must not be counted twice, and perhaps grooves, which the map lacks."""
-    stored = _bumps()
-    place = laid(sheet(), texture(grooves=grooves, waves=0.3))
-    _wear(place.piece, stored)
-    result = done(place, relief)
-    assert result.figures["own_form"]
-    joined = place.stage.find("relief_normal", "piece")
-    found, own = (values[16:-16, 16:-16, :3] * 2 - 1 for values in (images.read_pixels(joined), stored))
-    rise, waves = -found[..., 1] / found[..., 2], -own[..., 1] / own[..., 2]
-    assert 0.8 < float((rise * waves).sum() / (waves**2).sum()) < 1.2  # alone 1; twice 1.5 and more
-    grooved = float(np.std(found[..., 0]))
-    assert joined["strength"] == 1.0
-    assert grooved > 0.06 if grooves else grooved < 0.05  # the grooves' own: 0.25 / sqrt 2 = 0.18
 
 
 def test_maps_are_handed_over_in_16_bits_with_their_range(tmp_path: Path) -> None:
