@@ -12,9 +12,9 @@ from blender_addon.core.mesh.cut import FILLED
 from blender_addon.core.mesh.topology import submesh
 from blender_addon.core.mesh.triangles import TriangleMesh, vertex_normals
 from blender_addon.core.shots.close_looks.choosing import close_looks, reordered
-from blender_addon.core.shots.close_looks.crops import worth_of
+from blender_addon.core.shots.close_looks.crops import UNSHOWN, worth_of
 from blender_addon.core.shots.close_looks.detail_spots import detail_magnification
-from blender_addon.core.shots.close_looks.head import find_head
+from blender_addon.core.shots.close_looks.head import _upper, find_head
 from blender_addon.core.shots.close_looks.head_view import Lens, head_look
 from blender_addon.core.shots.close_looks.lobes import _walked, lobes_of, solid_of
 from blender_addon.core.shots.close_looks.unshown import openness, unshown
@@ -148,6 +148,18 @@ def test_raised_hands_are_no_heads() -> None:
     subject = subject_of(mesh)
     head = find_head(mesh, subject, worth_of(subject))
     assert head is not None and abs(head.middle[0]) < 6.0
+
+
+def test_deep_eye_sockets_do_not_count_against_a_face() -> None:
+    """A front whose lower half tells twice as much as its upper one, but for an eighth of it that no close look should show,
+    as the deep sockets of a skull: the part that tells most is that half."""
+    height = (np.arange(4000) + 0.5) / 4000.0
+    points = np.stack([np.zeros(4000), np.zeros(4000), 100.0 * height], axis=1)
+    subject = Subject(points, points, np.tile([0.0, -1.0, 0.0], (4000, 1)), np.zeros(4000))
+    worth = np.where(height < 0.6, 1.0, 0.5)
+    worth[(height < 0.6) & (np.arange(4000) % 8 == 0)] = UNSHOWN
+    part = _upper(subject, worth, height)
+    assert height[part].max() < 0.8
 
 
 def _rotation(look: Any) -> Any:

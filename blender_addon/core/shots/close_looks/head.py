@@ -253,8 +253,11 @@ def _foremost(points: Floats, worth: Floats, along: Floats, axis: Floats) -> tup
 
 
 def _upper(subject: Subject, worth: Floats, share: Floats) -> Bools:
-    """The part of an upright piece, `UPPER` of its height, that shows most from the front; higher parts are preferred."""
-    seen = subject.normals[:, 1] < -0.2
+    """The part of an upright piece, `UPPER` of its height, that shows most from the front; higher parts are preferred.
+
+    What no close look should show counts nothing here, and not against its part: eye sockets are deep, and lie in a face.
+    """
+    seen, worth = subject.normals[:, 1] < -0.2, np.maximum(worth, 0.0)
 
     def value(top: float) -> float:
         part = seen & (share > top - UPPER) & (share <= top)
