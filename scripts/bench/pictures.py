@@ -1,8 +1,10 @@
 """Do the pictures hold up as photographs: nothing clipped, clean shadows, exposure and colour as the cards say?
 
 Each still that the README shows is a case, dressed as the gallery dresses it. `clipped_percent` is read from the picture as
-delivered: in the size and the quality of `final`, since small highlights vanish in a smaller picture. `dark_noise` compares the
-picture without finish with one of 16 times the samples. The cards are photographed at the subject's place in the light of that
+delivered: in the size and the quality of `final`, since small highlights vanish in a smaller picture. `--squares 40` is for a
+machine without a graphics card: of the large picture only that many squares are rendered, those that come nearest to an end of
+the scale in one of `FULL` pixels; what that one clips elsewhere is counted, too. `dark_noise` compares the picture without
+finish with one of 16 times the samples. The cards are photographed at the subject's place in the light of that
 still, by a camera of their own and in linear light, with another seed than the job's meter had: the grey card against where
 exposure should have put it, the 24-patch chart (published values, tests/outside) after white balance on its own grey.
 
@@ -15,6 +17,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +36,8 @@ def run(record: Record, options: Options) -> None:
     """All stills that are wanted."""
     parser = argparse.ArgumentParser(prog="build.py bench pictures")
     parser.add_argument("--tiles", type=int, default=4)
-    tiles = parser.parse_args(options.rest).tiles
+    parser.add_argument("--squares", type=int, default=0, help="squares of the large picture to render; 0: all of it")
+    asked = parser.parse_args(options.rest)
     stills = [
         picture
         for picture in PICTURES
@@ -45,17 +49,25 @@ def run(record: Record, options: Options) -> None:
             studio = Studio(still.subject, options.out)
         assert studio is not None
         studio.dress(still.settings)
-        _still(record, studio, still, tiles, options.out)
+        _still(record, studio, still, asked, options.out)
 
 
-def _still(record: Record, studio: Studio, still: Picture, tiles: int, out: Path) -> None:
+def _still(record: Record, studio: Studio, still: Picture, asked: argparse.Namespace, out: Path) -> None:
     from blender_addon.steps.delivery.declared.render import PRESETS
 
-    final = PRESETS["final"]
+    final, tiles = PRESETS["final"], asked.tiles
     path = out / f"{still.name}.png"
-    studio.picture(path, still.shot, size=final.long_side, samples=final.quality.samples, noise=final.quality.noise)
+    size = FULL if asked.squares else final.long_side
+    studio.picture(path, still.shot, size=size, samples=final.quality.samples, noise=final.quality.noise)
     delivered = codes(path)
-    record.add("clipped_percent", clipped_percent(delivered), case=still.name, unit="%", goal="<= 0.5")
+    clipped = clipped_percent(delivered)
+    if asked.squares:
+        squares = squares_at_the_ends(delivered, asked.squares, share=TILE / FULL)
+        clipped = clipped_percent(without(delivered, squares))
+        large = [codes(part) for part in studio.windows(out / f"{still.name} large", still.shot, squares, size=final.long_side)]
+        whole = final.long_side**2 * min(delivered.shape[:2]) / max(delivered.shape[:2])
+        clipped += sum(clipped_percent(part) * part.shape[0] * part.shape[1] for part in large) / whole
+    record.add("clipped_percent", clipped, case=still.name, unit="%", goal="<= 0.5")
     bright = delivered.mean(axis=-1)
     level = float(np.quantile(bright, 0.1))
     windows = drawn_windows(bright <= level, tiles, share=TILE / FULL)
@@ -75,17 +87,41 @@ Window = tuple[float, float, float, float]
 
 def drawn_windows(dark: np.ndarray, count: int, *, share: float) -> list[Window]:
     """`count` square windows, `share` of the width wide, drawn from a grid in proportion to the dark pixels (h, w) of each."""
-    height, width = dark.shape
-    across = share * width / height
-    lefts, tops = np.arange(0.0, 1.0 - share + 1e-9, share), np.arange(0.0, 1.0 - across + 1e-9, across)
-    left, top = (axis.ravel() for axis in np.meshgrid(lefts, tops))
-    held = np.array([
-        dark[round(t * height) : round((t + across) * height), round(x * width) : round((x + share) * width)].sum()
-        for x, t in zip(left, top, strict=True)
-    ])  # fmt: skip
+    grid = _squares(dark, share)
+    held = np.array([_part(dark, square).sum() for square in grid])
     steps = (np.arange(count) + 0.5) / count * held.sum()
-    chosen = np.unique(np.searchsorted(np.cumsum(held), steps))
-    return [(float(left[k]), float(1.0 - top[k] - across), float(left[k] + share), float(1.0 - top[k])) for k in chosen]
+    return [grid[place] for place in np.unique(np.searchsorted(np.cumsum(held), steps))]
+
+
+def squares_at_the_ends(picture: np.ndarray, count: int, *, share: float) -> list[Window]:
+    """The `count` square windows, `share` of the width wide, whose brightest or darkest pixel comes nearest to the ends of the
+    scale. picture: (h, w, 3) 8-bit codes."""
+    grid = _squares(picture, share)
+    parts = [_part(picture, square) for square in grid]
+    spare = np.array([min(255.0 - float(part.max()), float(part.max(axis=-1).min())) for part in parts])
+    return [grid[place] for place in np.argsort(spare, kind="stable")[:count]]
+
+
+def without(picture: np.ndarray, windows: Sequence[Window]) -> np.ndarray:
+    """The picture (h, w, 3) in mid grey where the windows lie."""
+    left = picture.copy()
+    for window in windows:
+        _part(left, window)[...] = 128.0
+    return left
+
+
+def _squares(picture: np.ndarray, share: float) -> list[Window]:
+    """The squares of a grid over a picture (h, w, ...), `share` of its width wide."""
+    across = share * picture.shape[1] / picture.shape[0]
+    lefts, tops = np.arange(0.0, 1.0 - share + 1e-9, share), np.arange(0.0, 1.0 - across + 1e-9, across)
+    return [(float(x), float(1.0 - top - across), float(x + share), float(1.0 - top)) for top in tops for x in lefts]
+
+
+def _part(picture: np.ndarray, window: Window) -> np.ndarray:
+    """What a window shows of a picture (h, w, ...), first row at the top."""
+    height, width = picture.shape[:2]
+    left, lower, right, upper = window
+    return picture[round((1 - upper) * height) : round((1 - lower) * height), round(left * width) : round(right * width)]
 
 
 def dark_noise(pairs: list[tuple[np.ndarray, np.ndarray]], level: float) -> float:
