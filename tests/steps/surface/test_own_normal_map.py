@@ -50,8 +50,8 @@ def test_the_scan_s_own_normal_map_is_joined_to_what_is_recovered(grooves: float
 
 @pytest.mark.parametrize("picture", ["none", "plain", "vertices"])
 def test_a_normal_map_without_a_photo_is_shown_as_it_is(picture: str) -> None:
-    """A scan with a normal map and no photo, or one that is grey all over, or coloured vertices: the map is its fine form, in its
-    own size."""
+    """A scan with a normal map and no photo, or one that is grey all over, or coloured vertices: the map is its fine form, in
+    its own size."""
     stored, mesh = _bumps(), sheet()
     if picture == "vertices":
         random = np.random.default_rng(2).uniform(0.2, 0.8, (len(mesh.vertices), 4))
