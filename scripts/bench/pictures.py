@@ -22,7 +22,7 @@ from pathlib import Path
 
 import numpy as np
 
-from scripts.gallery import PICTURES, Picture, Studio
+from scripts.gallery import PICTURES, SAMPLES, Picture, Studio
 
 from . import Options, Record
 
@@ -64,7 +64,9 @@ def _still(record: Record, studio: Studio, still: Picture, asked: argparse.Names
     if asked.squares:
         squares = squares_at_the_ends(delivered, asked.squares, share=TILE / FULL)
         clipped = clipped_percent(without(delivered, squares))
-        large = [codes(part) for part in studio.windows(out / f"{still.name} large", still.shot, squares, size=final.long_side)]
+        more = final.quality.samples / SAMPLES
+        rendered = studio.windows(out / f"{still.name} large", still.shot, squares, size=final.long_side, more=more)
+        large = [codes(part) for part in rendered]
         whole = final.long_side**2 * min(delivered.shape[:2]) / max(delivered.shape[:2])
         clipped += sum(clipped_percent(part) * part.shape[0] * part.shape[1] for part in large) / whole
     record.add("clipped_percent", clipped, case=still.name, unit="%", goal="<= 0.5")

@@ -13,6 +13,7 @@ bpy = pytest.importorskip("bpy")
 from blender_addon.core.mesh.triangles import TriangleMesh, edges, face_normals, signed_volume  # noqa: E402
 from blender_addon.job.errors import SubjectError  # noqa: E402
 from blender_addon.scene.meshes import make_object, read_mesh  # noqa: E402
+from blender_addon.steps.scan import cleanup  # noqa: E402
 from tests.flat_forms import flat_pieces  # noqa: E402
 from tests.scan_shapes import box, moved, noisy, on_table, rotation, statuette  # noqa: E402
 from tests.steps.scan.three_steps import TURNED_ON_IMPORT, run, write_scan  # noqa: E402
@@ -169,6 +170,18 @@ def test_thinning_keeps_uvs_marks_and_shape(tmp_path: Path) -> None:
     assert np.corrcoef(thin.uv[body].mean(axis=1)[:, 1], height[body])[0, 1] > 0.98
     assert thin.face_marks["filled"].any()
     assert len(bpy.data.objects) == 2  # scan and clean: the throw-away object is gone
+
+
+def test_more_triangles_are_kept_where_no_map_can_hold_what_they_show(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Of a scan without UVs the larger number stays, of one with UVs the smaller; the setting overrides both."""
+    monkeypatch.setattr(cleanup, "MOST_WITH_MAP", 6000)
+    monkeypatch.setattr(cleanup, "MOST_WITHOUT_MAP", 9000)
+    kept, mapped = [], statuette()
+    bare = replace(mapped, uv=None)
+    for mesh, line in ((mapped, ""), (bare, ""), (bare, "budget = 5000")):
+        stage, _ = run(tmp_path, write_scan(tmp_path, mesh) + f"[cleanup]\n{line}", last="cleanup")
+        kept.append(len(read_mesh(stage.require("clean", "1")).faces))
+    assert kept == pytest.approx([6000, 9000, 5000], rel=0.05)  # the collapse of edges ends near its ratio
 
 
 def test_crop_box_and_a_wrong_one(tmp_path: Path) -> None:

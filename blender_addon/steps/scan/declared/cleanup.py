@@ -44,10 +44,11 @@ class Settings:
     fill_holes: bool = switch(
         True, help="Fill holes and the open underside; filled faces are marked, so that nobody takes them for scanned ones"
     )
-    budget: int = integer(
-        500_000,
+    budget: int | None = integer(
+        None,
         low=1000,
         high=20_000_000,
         label="Most triangles",
-        help="Most triangles to keep; a denser mesh is reduced; raise it where fine form is lost, lower it to save time",
+        help="Most triangles to keep; a denser mesh is reduced; auto: 500,000, and 2,000,000 for a scan without UVs, "
+        "as there is no map that could keep its fine form",
     )
