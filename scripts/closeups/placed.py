@@ -26,6 +26,8 @@ SIZES = {"whole": (2000, 1500), "part": SIZE}
 scan's texel on the whole piece, and smaller than that on a part."""
 FULL = (4000, 3000)
 SAMPLES = 8
+FOCUS_OFF = 0.05
+"""Standard deviation of the log of where a lens of a set is focused over where the piece's middle is; a guess."""
 
 
 @dataclass(frozen=True)
@@ -36,12 +38,32 @@ class Placed:
     camera: PhotoCamera
 
 
-def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None = None) -> Placed:
-    """A photo of a shape, 'whole' or 'part' of it in view; from the cache or rendered now, 5 s each."""
+@dataclass(frozen=True)
+class OneLens:
+    """The lens of a set of photos. focal: its focal length in widths of the photo. sensor_mm: width of the sensor. radial: its
+    radial term. named: what the photos' files name for the focal length over what it is."""
+
+    focal: float
+    sensor_mm: float
+    radial: float
+    named: float
+
+
+def random_lens(rng: Any) -> OneLens:
+    """A phone's or a camera's lens: 27 to 108 mm as on 35 mm film, on a sensor of 7 to 24 mm (common practice)."""
+    sensor = float(np.exp(rng.uniform(*np.log([7.0, 24.0]))))
+    return OneLens(float(rng.uniform(0.75, 3.0)), sensor, float(0.01 * rng.normal()), float(np.exp(0.03 * rng.normal())))
+
+
+def placed_photo(
+    shape: str, kind: str, number: int, *, picture: Picture | None = None, lens: OneLens | None = None
+) -> Placed:
+    """A photo of a shape, 'whole' or 'part' of it in view, by a lens of its own or a set's; from the cache or rendered now,
+    5 s each."""
     truth = baked_shape(shape).truth
     rng = np.random.default_rng((7, kind == "whole", number))
-    camera = random_camera(truth, rng, whole=kind == "whole").scaled(SIZES[kind])
-    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
+    camera = random_camera(truth, rng, whole=kind == "whole", lens=lens).scaled(SIZES[kind])
+    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], (number, lens))}.npz"
     if not path.exists():
         keep(path, *_lit(Studio(truth), truth, camera, rng))
     with np.load(path) as kept:
@@ -53,8 +75,8 @@ def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None 
     return Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera)
 
 
-def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:
-    """A phone's or a macro lens's camera from a random side."""
+def random_camera(shape: Shape, rng: Any, *, whole: bool, lens: OneLens | None = None) -> PhotoCamera:
+    """A phone's or a macro lens's camera from a random side, or one of a set's lens that is focused on the piece."""
     low, high = shape.vertices.min(axis=0), shape.vertices.max(axis=0)
     reach = float(np.linalg.norm(high - low))
     azimuth, tilt = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(-5, 50))
@@ -71,8 +93,12 @@ def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:
         chosen = int(rng.integers(len(facing)))
         line = np.linalg.norm(across - across[chosen], axis=1) < 0.02 * reach
         target = shape.vertices[facing[np.flatnonzero(line)[np.argmax(towards[line])]]]
+    radial = float(0.01 * rng.normal())
+    if lens is not None:  # v = f (1 + m), of a thin lens that is focused some percent off what it shows
+        distance = SIZE[0] * lens.focal * (1.0 + lens.sensor_mm / wide * float(np.exp(FOCUS_OFF * rng.normal())))
+        radial = lens.radial
     place = target - distance / SIZE[0] * wide * rotation[2]
-    return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), SIZE)
+    return PhotoCamera(rotation, place, distance, radial, SIZE)
 
 
 def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[Floats, Floats]:
@@ -121,11 +147,11 @@ def bent(light: Floats, camera: PhotoCamera) -> Floats:
     return np.stack(planes, axis=2).astype(np.float32)
 
 
-def _recipe(truth: Shape, size: tuple[int, int], number: int) -> str:
-    digest = hashlib.sha256(f"{size} {SAMPLES} {number} {truth.digest()}".encode())
+def _recipe(truth: Shape, size: tuple[int, int], which: object) -> str:
+    digest = hashlib.sha256(f"{size} {SAMPLES} {which} {truth.digest()}".encode())
     for name in ("placed", "render"):
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
-        kept = ("random_camera", "_lit", "Studio", "_matt", "_normals", "Lens")
+        kept = ("random_camera", "random_lens", "_lit", "Studio", "_matt", "_normals", "Lens")
         parts = [part for part in tree.body if getattr(part, "name", "") in kept]
         digest.update("".join(ast.dump(part) for part in parts).encode())
     return digest.hexdigest()[:12]

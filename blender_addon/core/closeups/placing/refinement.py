@@ -69,6 +69,9 @@ class Fit:
     worked_mm: float
     texel_mm: float
     light: Light
+    seen: Seen
+    scale: float
+    worked: PhotoCamera
 
     @property
     def agreement(self) -> float:
@@ -160,8 +163,9 @@ def _matched(
     down = mask.shape[0] - (row[kept] + 0.5 + shifts.shift[kept, 1])
     whiten = shifts.whiten[kept] * np.array([[1.0, -1.0], [-1.0, 1.0]])  # y of the photo runs down
     rows = pixel[kept]
-    drift = _drift(camera, shown.position[rows].astype(float), shown.normal[rows].astype(float), skin.texel_mm)
-    seen = Seen(shown.position[rows].astype(float), np.stack([across, down], axis=1), whiten, drift)
+    points, normals = shown.position[rows].astype(float), shown.normal[rows].astype(float)
+    drift = _drift(camera, points, normals, skin.texel_mm)
+    seen = Seen(points, np.stack([across, down], axis=1), whiten, drift, normals)
     return _Matched(shown, light, seen, shifts.correlation[kept], shifts.asked)
 
 
@@ -232,5 +236,5 @@ def _fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,
         off.shift * found.look.pixel_mm, off.turn_deg, off.place_percent,
-        found.look.pixel_mm, skin.texel_mm, found.light,
+        found.look.pixel_mm, skin.texel_mm, found.light, found.seen, scale, camera
     )  # fmt: skip
