@@ -63,7 +63,7 @@ def placed_photo(
     truth = baked_shape(shape).truth
     rng = np.random.default_rng((7, kind == "whole", number))
     camera = random_camera(truth, rng, whole=kind == "whole", lens=lens).scaled(SIZES[kind])
-    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], (number, lens))}.npz"
+    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number if lens is None else (number, lens))}.npz"
     if not path.exists():
         keep(path, *_lit(Studio(truth), truth, camera, rng))
     with np.load(path) as kept:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from functools import partial
 
 import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
-from ...core.closeups.placing.judging import judged
+from ...core.closeups.placing.judging import judged, lies_right
 from ...core.closeups.placing.look import Skin
+from ...core.closeups.placing.one_lens import joined
 from ...core.closeups.placing.pictures import photograph
 from ...core.closeups.placing.refinement import Fit, refined
 from ...core.closeups.placing.resection import Prior, marked
 from ...core.closeups.placing.search import Search, found, views
+from ...core.closeups.placing.together import Lens
 from ...core.closeups.pose import KNOWN, UNKNOWN, USUAL, Pose, Spots, pose_of
 from ...core.generators import passed_on
 from ...core.records import record
@@ -34,7 +36,7 @@ class Placed:
     """A place's camera, at the full photo's size.
 
     verdict: 'sure', 'not sure' or 'no fit'. why: the reason for the latter two. evidence: sentences. spots_off: median
-    deviation of the points in px, None without points.
+    deviation of the points in px, None without points. by_itself: what was found without points, and the next best.
     """
 
     camera: PhotoCamera
@@ -42,6 +44,16 @@ class Placed:
     why: str
     evidence: tuple[str, ...]
     spots_off: float | None = None
+    by_itself: tuple[Fit, Fit | None] | None = None
+
+
+@record
+class Alone:
+    """A photo's camera as it was found alone, and what its file says of its lens, as a Photo has it."""
+
+    placed: Placed
+    optics: str
+    lens: Lens | None
 
 
 def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progress) -> Generator[Progress, None, Placed]:
@@ -101,11 +113,35 @@ def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) 
     best, other = yield from aside_steps(
         _stepped(found(seen, skin, looks, photo.distance), words), lambda part, text: Progress(start + width * part, text)
     )
+    return None if best is None else _found(best, other)
+
+
+def _found(best: Fit, other: Fit | None, *more: str) -> Placed:
+    """A camera that was found without points. more: evidence."""
     verdict, why = judged(best, other)
-    if best is None:
-        return None
     parts = f"{best.right} of {best.found} small parts of the piece lie where they should on the picture"
-    return Placed(best.camera, verdict, why, ("found without spots", parts, *([why] if why else [])))
+    evidence = ("found without spots", parts, *more, *([why] if why else []))
+    return Placed(best.camera, verdict, why, evidence, by_itself=(best, other))
+
+
+def by_their_lens(photos: Sequence[Alone], skin: Skin, progress: Progress) -> Generator[Progress, None, list[Placed]]:
+    """The cameras of all photos, those without points by what the photos of one lens show of it together."""
+    placed = [photo.placed for photo in photos]
+    groups: dict[str, list[int]] = {}
+    for row, photo in enumerate(photos):
+        if photo.optics and photo.lens and photo.placed.by_itself and lies_right(*photo.placed.by_itself):
+            groups.setdefault(photo.optics, []).append(row)
+    for rows in groups.values():
+        lens, found = photos[rows[0]].lens, [placed[row].by_itself for row in rows]
+        if len(rows) < 2 or lens is None:
+            continue
+        fits = [fit for fit, _ in (pair for pair in found if pair is not None)]
+        work = joined(fits, lens, skin)
+        new: list[Fit] = yield from aside_steps(passed_on(work, lambda part: (part, "")), lambda *_: progress)
+        for row, pair, fit in zip(rows, found, new, strict=True):
+            if pair is not None and fit is not pair[0]:
+                placed[row] = _found(fit, pair[1], f"focal length by {len(rows)} photos of one lens")
+    return placed
 
 
 def nowhere(skin: Skin, photo: Photo) -> Placed:

@@ -49,13 +49,24 @@ FEWEST = 16
 
 
 @record
+class Rests:
+    """What a camera rests on, at the size that was worked on. camera: there. seen: patches, with normals. scale: how many of
+    their own deviations count as one. prior: of the image distance."""
+
+    camera: PhotoCamera
+    seen: Seen
+    scale: float
+    prior: Prior
+
+
+@record
 class Fit:
     """A camera at the photo's whole size and what speaks for it.
 
     asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
     at the check's size. correlation: median of the latter. shift_mm, turn_deg, place_percent: standard deviations of points of
     the piece that the photo shows, and of the camera's turn and place (`Uncertainty`). worked_mm: edge of a pixel on the piece
-    at the size that was worked on. texel_mm: of the scan. light: as fitted.
+    at the size that was worked on. texel_mm: of the scan. light: as fitted. rests_on: what the camera was solved for by.
     """
 
     camera: PhotoCamera
@@ -69,9 +80,7 @@ class Fit:
     worked_mm: float
     texel_mm: float
     light: Light
-    seen: Seen
-    scale: float
-    worked: PhotoCamera
+    rests_on: Rests | None = None
 
     @property
     def agreement(self) -> float:
@@ -236,5 +245,5 @@ def _fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,
         off.shift * found.look.pixel_mm, off.turn_deg, off.place_percent,
-        found.look.pixel_mm, skin.texel_mm, found.light, found.seen, scale, camera
+        found.look.pixel_mm, skin.texel_mm, found.light, Rests(camera, found.seen, scale, prior),
     )  # fmt: skip

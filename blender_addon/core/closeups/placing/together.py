@@ -14,8 +14,8 @@ import numpy as np
 
 from ...arrays import Floats
 from ...records import record
-from ..camera import PhotoCamera, moved
-from ..pose import jacobian
+from ..camera import FILM_DIAGONAL_MM, PhotoCamera, distance_by_film, moved
+from ..pose import USUAL, jacobian
 from .lumps import NODES, Field, field_of
 from .resection import RADIAL, TOGETHER, Prior, Seen, errors
 
@@ -33,6 +33,14 @@ ALIKE = 0.002
 """Deviation of a photo's radial term from that of its lens, which changes a little with the focus: a guess."""
 
 
+NAMED, UNNAMED = 0.1, 0.6
+"""Deviation of the log of the focal length where the photo's file names it, and where not, round USUAL; as `search` has it."""
+SENSOR = (15.0, 8.0)
+"""The longest side of a sensor in mm where nothing is known, and its deviation: from a phone's 6 to the 36 of 35 mm film."""
+ROUNDED = 0.04
+"""Deviation of a sensor's size by the two focal lengths, as a share of it: both are rounded, 26 mm to a whole millimetre."""
+
+
 @record
 class Lens:
     """What is known of a lens that photos share. focal: in longest sides of the photo, and the deviation of its log, `spread`.
@@ -42,6 +50,17 @@ class Lens:
     spread: float
     sensor_mm: float
     sensor_off: float
+
+
+def lens_by_film(focal_mm: float | None, focal_35mm: float | None, size: tuple[int, int]) -> Lens:
+    """What a photo's file says of its lens: its focal length and that of the same angle on 36 x 24 mm, each None where it is
+    not given; size: of the photo, pixels."""
+    longest, diagonal = max(size), float(np.hypot(*size))
+    focal, spread = (USUAL, UNNAMED) if focal_35mm is None else (distance_by_film(focal_35mm, size) / longest, NAMED)
+    if focal_mm is None or focal_35mm is None:
+        return Lens(focal, spread, *SENSOR)
+    sensor = FILM_DIAGONAL_MM * focal_mm / focal_35mm * longest / diagonal
+    return Lens(focal, spread, sensor, ROUNDED * sensor)
 
 
 @record
@@ -85,7 +104,20 @@ def solved_together(shots: Sequence[Shot], reach_mm: float, lump_mm: float, lens
     return Solution(system.cameras, covariance, inverse[np.ix_(rows, rows)], system.scales, system.lump)
 
 
-def field_width(camera: PhotoCamera, seen: Seen) -> float:
+def focal_of(camera: PhotoCamera, seen: Seen, lens: Lens) -> tuple[float, float]:
+    """(log of the focal length in longest sides that a camera's image distance stands for, by a lens's sensor; deviation of
+    what lies between the two)."""
+    larger = lens.sensor_mm / _width_mm(camera, seen)
+    sensor = lens.sensor_off / lens.sensor_mm * larger / (1.0 + larger)
+    return float(np.log(camera.distance / max(camera.size)) - np.log1p(larger)), float(np.hypot(sensor, _tied(larger)))
+
+
+def _tied(larger: float) -> float:
+    """Deviation of the log of an image distance from a thin lens's, at a magnification."""
+    return float(np.hypot(TIED, FOCUSED * larger / (1.0 + larger)))
+
+
+def _width_mm(camera: PhotoCamera, seen: Seen) -> float:
     """Millimetres that the photo's longest side shows at the middle of its points."""
     depth = float(np.median((seen.points - camera.place) @ camera.rotation[2]))
     return max(camera.size) * max(depth, 1e-6) / camera.distance
@@ -177,9 +209,9 @@ class _System:
                 rows.append((np.array([[start + 6, weight / shot.prior.spread]]), weight * far))
                 rows.append((np.array([[start + 7, 1.0 / RADIAL]]), camera.radial / RADIAL))
                 continue
-            wide = field_width(camera, shot.seen)
+            wide = _width_mm(camera, shot.seen)
             larger = max(float(self.lens[1]), 0.0) / wide
-            spread = float(np.hypot(TIED, FOCUSED * larger / (1.0 + larger)))
+            spread = _tied(larger)
             off = np.log(camera.distance / max(camera.size)) - self.lens[0] - np.log1p(larger)
             by_sensor = 1.0 / (wide * (1.0 + larger))
             rows.append((np.array([[start + 6, 1.0], [lens, -1.0], [lens + 1, -by_sensor]]) * [1.0, 1.0 / spread], off / spread))

@@ -55,7 +55,11 @@ def uncertainty(
     rows = 2 * len(seen.points)
     together = (at.change * at.weight[:, None, None]).reshape(rows, -1).T @ nodes.reshape(rows, -1)
     spread = inverse @ together
-    covariance = (inverse + spread @ spread.T)[:8, :8]
+    return uncertainty_of(camera, seen, (inverse + spread @ spread.T)[:8, :8])
+
+
+def uncertainty_of(camera: PhotoCamera, seen: Seen, covariance: Floats) -> Uncertainty:
+    """Of a camera with a covariance (8, 8) of its steps, and of the points that it shows."""
     change = jacobian(camera, seen.points).reshape(-1, 2, 8)
     moves = np.einsum("nik,kl,nil->n", change, covariance, change)
     far = float(np.linalg.norm(seen.points.mean(axis=0) - camera.place))
