@@ -27,7 +27,7 @@ scan's texel on the whole piece, and smaller than that on a part."""
 FULL = (4000, 3000)
 SAMPLES = 8
 FOCUS_OFF = 0.05
-"""Standard deviation of the log of where a lens of a set is focused over where the piece's middle is; a guess."""
+"""Standard deviation of the log of where a lens of a set is focused over where the surface in the photo's middle is; a guess."""
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,11 @@ class OneLens:
     sensor_mm: float
     radial: float
     named: float
+
+
+def lens_of(shape: str, number: int) -> OneLens:
+    """The lens of a shape's set of photos."""
+    return random_lens(np.random.default_rng((9, *shape.encode(), number)))
 
 
 def random_lens(rng: Any) -> OneLens:
@@ -94,11 +99,22 @@ def random_camera(shape: Shape, rng: Any, *, whole: bool, lens: OneLens | None =
         line = np.linalg.norm(across - across[chosen], axis=1) < 0.02 * reach
         target = shape.vertices[facing[np.flatnonzero(line)[np.argmax(towards[line])]]]
     radial = float(0.01 * rng.normal())
-    if lens is not None:  # v = f (1 + m), of a thin lens that is focused some percent off what it shows
-        distance = SIZE[0] * lens.focal * (1.0 + lens.sensor_mm / wide * float(np.exp(FOCUS_OFF * rng.normal())))
-        radial = lens.radial
+    if lens is not None:
+        line = np.linalg.norm((shape.vertices - target) @ rotation[:2].T, axis=1) < 0.03 * reach
+        nearer = float(np.max((target - shape.vertices[line]) @ rotation[2], initial=0.0))
+        distance, radial = _focused(lens, wide, nearer, float(np.exp(FOCUS_OFF * rng.normal()))), lens.radial
     place = target - distance / SIZE[0] * wide * rotation[2]
     return PhotoCamera(rotation, place, distance, radial, SIZE)
+
+
+def _focused(lens: OneLens, wide: float, nearer: float, off: float) -> float:
+    """Image distance by v = f (1 + m) of a thin lens that is focused on the surface, which lies `nearer` mm before where the
+    photo shows `wide` mm, times `off`."""
+    distance = SIZE[0] * lens.focal
+    for _ in range(50):
+        focus = (distance / SIZE[0] * wide - nearer) * off
+        distance = SIZE[0] * lens.focal * (1.0 + lens.sensor_mm * distance / SIZE[0] / focus)
+    return distance
 
 
 def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[Floats, Floats]:
@@ -151,7 +167,7 @@ def _recipe(truth: Shape, size: tuple[int, int], which: object) -> str:
     digest = hashlib.sha256(f"{size} {SAMPLES} {which} {truth.digest()}".encode())
     for name in ("placed", "render"):
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
-        kept = ("random_camera", "random_lens", "_lit", "Studio", "_matt", "_normals", "Lens")
+        kept = ("random_camera", "random_lens", "_focused", "_lit", "Studio", "_matt", "_normals", "Lens")
         parts = [part for part in tree.body if getattr(part, "name", "") in kept]
         digest.update("".join(ast.dump(part) for part in parts).encode())
     return digest.hexdigest()[:12]

@@ -9,14 +9,13 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
-from ...core.closeups.placing.judging import judged, lies_right
+from ...core.closeups.placing.judging import judged, may_be_right
 from ...core.closeups.placing.look import Skin
-from ...core.closeups.placing.one_lens import joined
+from ...core.closeups.placing.one_lens import Sensor, joined
 from ...core.closeups.placing.pictures import photograph
 from ...core.closeups.placing.refinement import Fit, refined
 from ...core.closeups.placing.resection import Prior, marked
 from ...core.closeups.placing.search import Search, found, views
-from ...core.closeups.placing.together import Lens
 from ...core.closeups.pose import KNOWN, UNKNOWN, USUAL, Pose, Spots, pose_of
 from ...core.generators import passed_on
 from ...core.records import record
@@ -53,7 +52,7 @@ class Alone:
 
     placed: Placed
     optics: str
-    lens: Lens | None
+    sensor: Sensor
 
 
 def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progress) -> Generator[Progress, None, Placed]:
@@ -124,23 +123,20 @@ def _found(best: Fit, other: Fit | None, *more: str) -> Placed:
     return Placed(best.camera, verdict, why, evidence, by_itself=(best, other))
 
 
-def by_their_lens(photos: Sequence[Alone], skin: Skin, progress: Progress) -> Generator[Progress, None, list[Placed]]:
+def by_their_lens(photos: Sequence[Alone], progress: Progress) -> Generator[Progress, None, list[Placed]]:
     """The cameras of all photos, those without points by what the photos of one lens show of it together."""
     placed = [photo.placed for photo in photos]
-    groups: dict[str, list[int]] = {}
+    groups: dict[str, list[tuple[int, Fit, Fit | None]]] = {}
     for row, photo in enumerate(photos):
-        if photo.optics and photo.lens and photo.placed.by_itself and lies_right(*photo.placed.by_itself):
-            groups.setdefault(photo.optics, []).append(row)
-    for rows in groups.values():
-        lens, found = photos[rows[0]].lens, [placed[row].by_itself for row in rows]
-        if len(rows) < 2 or lens is None:
-            continue
-        fits = [fit for fit, _ in (pair for pair in found if pair is not None)]
-        work = joined(fits, lens, skin)
-        new: list[Fit] = yield from aside_steps(passed_on(work, lambda part: (part, "")), lambda *_: progress)
-        for row, pair, fit in zip(rows, found, new, strict=True):
-            if pair is not None and fit is not pair[0]:
-                placed[row] = _found(fit, pair[1], f"focal length by {len(rows)} photos of one lens")
+        if photo.optics and photo.placed.by_itself and may_be_right(*photo.placed.by_itself):
+            groups.setdefault(photo.optics, []).append((row, *photo.placed.by_itself))
+    for group in groups.values():
+        sensor = photos[group[0][0]].sensor
+        joining = partial(joined, [fit for _, fit, _ in group], sensor)
+        new: list[Fit] = yield from aside(joining, progress)
+        for (row, fit, other), better in zip(group, new, strict=True):
+            if better is not fit:
+                placed[row] = _found(better, other, f"its lens by {len(group)} photos that it took")
     return placed
 
 

@@ -129,8 +129,8 @@ def _cameras(
             placed = yield from by_spots(first, spots, skin, name, solving)
         else:
             placed = yield from by_itself(first, skin, (start, width), words)
-        alone.append(Alone(nowhere(skin, first) if placed is None else placed, first.optics, first.lens))
-    found = yield from by_their_lens(alone, skin, Progress(0.23, "Comparing the photos of one lens"))
+        alone.append(Alone(nowhere(skin, first) if placed is None else placed, first.optics, first.sensor))
+    found = yield from by_their_lens(alone, Progress(0.23, "Comparing the photos of one lens"))
     return dict(zip(sets, found, strict=True))
 
 

@@ -111,8 +111,8 @@ def _cameras(stage: Stage, settings: Settings, skin: Skin) -> Generator[Progress
         yield Progress(start, f'Reading "{Path(row.file).name}"')
         photo = read_photo(stage.sheet.path(row.file), longest=settings.longest_side)
         placed = yield from _placed(stage, settings, skin, (place, photo), (start, width))
-        alone.append(Alone(placed, photo.optics, photo.lens))
-    return (yield from by_their_lens(alone, skin, Progress(0.5, "Comparing the photos of one lens")))
+        alone.append(Alone(placed, photo.optics, photo.sensor))
+    return (yield from by_their_lens(alone, Progress(0.5, "Comparing the photos of one lens")))
 
 
 def _found(

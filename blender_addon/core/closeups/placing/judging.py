@@ -39,12 +39,16 @@ def judged(fit: Fit | None, other: Fit | None = None) -> tuple[str, str]:
     return "sure", ""
 
 
-def lies_right(fit: Fit | None, other: Fit | None = None) -> bool:
-    """Whether the photo shows the piece where the camera has it, however well that tells the camera's distance.
+def may_be_right(fit: Fit | None, other: Fit | None = None) -> bool:
+    """Whether the photo shows the piece where the camera has it, and from nowhere else, so that it tells something of its lens.
 
     other: as for `judged`.
     """
-    return _seen(fit, other)[0] == "sure"
+    return fit is not None and _seen(fit, other)[0] != "no fit" and not _rivals(fit, other)
+
+
+def _rivals(fit: Fit, other: Fit | None) -> bool:
+    return other is not None and other.right > RIVAL * fit.right and other.agreement >= ENOUGH
 
 
 def _seen(fit: Fit | None, other: Fit | None) -> tuple[str, str]:
@@ -56,6 +60,6 @@ def _seen(fit: Fit | None, other: Fit | None) -> tuple[str, str]:
         )
     if fit.agreement < ENOUGH or fit.right < MANY:
         return "not sure", f"{fit.right} of {fit.found} small parts of the piece lie where the camera should see them"
-    if other is not None and other.right > RIVAL * fit.right and other.agreement >= ENOUGH:
+    if _rivals(fit, other):
         return "not sure", "the piece looks nearly the same from another side: mark six spots"
     return "sure", ""

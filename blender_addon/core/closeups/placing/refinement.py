@@ -20,7 +20,7 @@ from .light import Light, fitted, grey_in, lamp_of
 from .look import Look, Skin, look
 from .pictures import Photograph
 from .resection import Prior, Seen, errors, resected
-from .uncertainty import uncertainty
+from .uncertainty import covariance_of, uncertainty
 
 STEPS = ((125, 6), (250, 6), (250, 5), (500, 5), (500, 3), (1000, 4), (1000, 3), (2000, 4), (2000, 4))
 """Longest side of the photo at each turn, and how many pixels round its place a patch is looked for. A patch is some 0.07 mm
@@ -50,13 +50,13 @@ FEWEST = 16
 
 @record
 class Rests:
-    """What a camera rests on, at the size that was worked on. camera: there. seen: patches, with normals. scale: how many of
-    their own deviations count as one. prior: of the image distance."""
+    """What a camera rests on, at the size that was worked on. camera: there. seen: patches. scale: how many of their own
+    deviations count as one. covariance: (8, 8) of the camera's steps, as `moved` has them."""
 
     camera: PhotoCamera
     seen: Seen
     scale: float
-    prior: Prior
+    covariance: Floats
 
 
 @record
@@ -172,9 +172,8 @@ def _matched(
     down = mask.shape[0] - (row[kept] + 0.5 + shifts.shift[kept, 1])
     whiten = shifts.whiten[kept] * np.array([[1.0, -1.0], [-1.0, 1.0]])  # y of the photo runs down
     rows = pixel[kept]
-    points, normals = shown.position[rows].astype(float), shown.normal[rows].astype(float)
-    drift = _drift(camera, points, normals, skin.texel_mm)
-    seen = Seen(points, np.stack([across, down], axis=1), whiten, drift, normals)
+    drift = _drift(camera, shown.position[rows].astype(float), shown.normal[rows].astype(float), skin.texel_mm)
+    seen = Seen(shown.position[rows].astype(float), np.stack([across, down], axis=1), whiten, drift)
     return _Matched(shown, light, seen, shifts.correlation[kept], shifts.asked)
 
 
@@ -239,11 +238,12 @@ def _fit(
     far = np.linalg.norm(small.project(check.seen.points)[0] - check.seen.pixels, axis=1)
     right = far < RIGHT
     spots = marked and marked.scaled(camera.size[0] / photo.size[0])
-    diagonal = skin.reach / found.look.pixel_mm
-    off = uncertainty(camera, found.seen.beside(spots, scale), prior, scale, diagonal=diagonal, free=free)
+    seen, diagonal = found.seen.beside(spots, scale), skin.reach / found.look.pixel_mm
+    covariance = covariance_of(camera, seen, prior, scale, diagonal=diagonal, free=free)
+    off = uncertainty(camera, seen, covariance)
     return Fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,
         off.shift * found.look.pixel_mm, off.turn_deg, off.place_percent,
-        found.look.pixel_mm, skin.texel_mm, found.light, Rests(camera, found.seen, scale, prior),
+        found.look.pixel_mm, skin.texel_mm, found.light, Rests(camera, seen, scale, covariance),
     )  # fmt: skip

@@ -22,19 +22,17 @@ TOGETHER = 2.25
 @record
 class Seen:
     """points: (n, 3) mm. pixels: (n, 2). whiten: (n, 2, 2) as `Matches` has it. drift: (n, 2, q) pixels by which each of q
-    errors that all points have in common moves them, at one standard deviation of it; None for none. normals: (n, 3) outward
-    unit normals of the piece there, None where they don't matter."""
+    errors that all points have in common moves them, at one standard deviation of it; None for none."""
 
     points: Floats
     pixels: Floats
     whiten: Floats
     drift: Floats | None = None
-    normals: Floats | None = None
 
     def scaled(self, factor: float) -> Seen:
         """The same on the photo at another size."""
         drift = None if self.drift is None else self.drift * factor
-        return Seen(self.points, self.pixels * factor, self.whiten / factor, drift, self.normals)
+        return Seen(self.points, self.pixels * factor, self.whiten / factor, drift)
 
     def beside(self, other: Seen | None, scale: float) -> Seen:
         """With others, without drift, whose own deviations hold, where a deviation of these is `scale` of what they say."""
