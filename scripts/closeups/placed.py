@@ -27,7 +27,7 @@ scan's texel on the whole piece, and smaller than that on a part."""
 FULL = (4000, 3000)
 SAMPLES = 8
 FOCUS_OFF = 0.05
-"""Standard deviation of the log of where a lens of a set is focused over where the surface in the photo's middle is; a guess."""
+"""Deviation of the log of where a lens of a set is focused over where the surface in the photo's middle is: a guess."""
 
 
 @dataclass(frozen=True)
@@ -60,15 +60,14 @@ def random_lens(rng: Any) -> OneLens:
     return OneLens(float(rng.uniform(0.75, 3.0)), sensor, float(0.01 * rng.normal()), float(np.exp(0.03 * rng.normal())))
 
 
-def placed_photo(
-    shape: str, kind: str, number: int, *, picture: Picture | None = None, lens: OneLens | None = None
-) -> Placed:
+def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None = None, lens: OneLens | None = None) -> Placed:
     """A photo of a shape, 'whole' or 'part' of it in view, by a lens of its own or a set's; from the cache or rendered now,
     5 s each."""
     truth = baked_shape(shape).truth
     rng = np.random.default_rng((7, kind == "whole", number))
     camera = random_camera(truth, rng, whole=kind == "whole", lens=lens).scaled(SIZES[kind])
-    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number if lens is None else (number, lens))}.npz"
+    recipe = _recipe(truth, SIZES[kind], number if lens is None else (number, lens))
+    path = CACHE / f"placed-{shape}-{kind}-{number}-{recipe}.npz"
     if not path.exists():
         keep(path, *_lit(Studio(truth), truth, camera, rng))
     with np.load(path) as kept:

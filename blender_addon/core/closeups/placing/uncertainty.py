@@ -37,9 +37,7 @@ class Uncertainty:
     shift: float
 
 
-def covariance_of(
-    camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, diagonal: float, free: bool = True
-) -> Floats:
+def covariance_of(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, diagonal: float, free: bool = True) -> Floats:
     """(8, 8) of the steps, as `moved` has them, by which a camera that was solved for may be off; infinite variances where the
     points leave it open.
 
