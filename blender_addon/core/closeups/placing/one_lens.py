@@ -103,9 +103,10 @@ def _apart(found: Sequence[Focal], row: int, others: Ints) -> float:
 
 
 def joined(fits: Sequence[Fit], sensor: Sensor) -> list[Fit]:
-    """The photos' cameras by what all of them show of their lens; those that don't share it, or gain nothing, as they were.
+    """The photos' cameras by what all of them show of their lens; those that don't share it as they were.
 
-    fits: of photos of one lens, each found by itself.
+    fits: of photos of one lens, each found by itself. Where the photos differ by more than they say, each is also said to be
+    less sure than it was.
     """
     rests = [fit.rests_on for fit in fits]
     known = [row for row, what in enumerate(rests) if what is not None and np.isfinite(what.covariance).all()]
@@ -122,9 +123,8 @@ def joined(fits: Sequence[Fit], sensor: Sensor) -> list[Fit]:
         place, others = known[row], rows[rows != row]
         what = rests[place]
         assert what is not None
-        fit = _informed(fits[place], what, _image_distance(focal, int(row), others, wider, max(what.camera.size)), wider)
-        if fit.place_percent < fits[place].place_percent:
-            new[place] = fit
+        image = _image_distance(focal, int(row), others, wider, max(what.camera.size))
+        new[place] = _informed(fits[place], what, image, wider)
     return new
 
 
