@@ -26,6 +26,8 @@ SIZES = {"whole": (2000, 1500), "part": SIZE}
 scan's texel on the whole piece, and smaller than that on a part."""
 FULL = (4000, 3000)
 SAMPLES = 8
+FOCUS_OFF = 0.05
+"""Deviation of the log of where a lens of a set is focused over where the surface in the photo's middle is: a guess."""
 
 
 @dataclass(frozen=True)
@@ -36,12 +38,36 @@ class Placed:
     camera: PhotoCamera
 
 
-def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None = None) -> Placed:
-    """A photo of a shape, 'whole' or 'part' of it in view; from the cache or rendered now, 5 s each."""
+@dataclass(frozen=True)
+class OneLens:
+    """The lens of a set of photos. focal: its focal length in widths of the photo. sensor_mm: width of the sensor. radial: its
+    radial term. named: what the photos' files name for the focal length over what it is."""
+
+    focal: float
+    sensor_mm: float
+    radial: float
+    named: float
+
+
+def lens_of(shape: str, number: int) -> OneLens:
+    """The lens of a shape's set of photos."""
+    return random_lens(np.random.default_rng((9, *shape.encode(), number)))
+
+
+def random_lens(rng: Any) -> OneLens:
+    """A phone's or a camera's lens: 27 to 108 mm as on 35 mm film, on a sensor of 7 to 24 mm (common practice)."""
+    sensor = float(np.exp(rng.uniform(*np.log([7.0, 24.0]))))
+    return OneLens(float(rng.uniform(0.75, 3.0)), sensor, float(0.01 * rng.normal()), float(np.exp(0.03 * rng.normal())))
+
+
+def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None = None, lens: OneLens | None = None) -> Placed:
+    """A photo of a shape, 'whole' or 'part' of it in view, by a lens of its own or a set's; from the cache or rendered now,
+    5 s each."""
     truth = baked_shape(shape).truth
     rng = np.random.default_rng((7, kind == "whole", number))
-    camera = random_camera(truth, rng, whole=kind == "whole").scaled(SIZES[kind])
-    path = CACHE / f"placed-{shape}-{kind}-{number}-{_recipe(truth, SIZES[kind], number)}.npz"
+    camera = random_camera(truth, rng, whole=kind == "whole", lens=lens).scaled(SIZES[kind])
+    recipe = _recipe(truth, SIZES[kind], number if lens is None else (number, lens))
+    path = CACHE / f"placed-{shape}-{kind}-{number}-{recipe}.npz"
     if not path.exists():
         keep(path, *_lit(Studio(truth), truth, camera, rng))
     with np.load(path) as kept:
@@ -53,8 +79,8 @@ def placed_photo(shape: str, kind: str, number: int, *, picture: Picture | None 
     return Placed(developed(light, picture or Picture(blur=0.5), exposure=exposure, seed=number), camera)
 
 
-def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:
-    """A phone's or a macro lens's camera from a random side."""
+def random_camera(shape: Shape, rng: Any, *, whole: bool, lens: OneLens | None = None) -> PhotoCamera:
+    """A phone's or a macro lens's camera from a random side, or one of a set's lens that is focused on the piece."""
     low, high = shape.vertices.min(axis=0), shape.vertices.max(axis=0)
     reach = float(np.linalg.norm(high - low))
     azimuth, tilt = rng.uniform(0, 2 * np.pi), np.radians(rng.uniform(-5, 50))
@@ -71,8 +97,23 @@ def random_camera(shape: Shape, rng: Any, *, whole: bool) -> PhotoCamera:
         chosen = int(rng.integers(len(facing)))
         line = np.linalg.norm(across - across[chosen], axis=1) < 0.02 * reach
         target = shape.vertices[facing[np.flatnonzero(line)[np.argmax(towards[line])]]]
+    radial = float(0.01 * rng.normal())
+    if lens is not None:
+        line = np.linalg.norm((shape.vertices - target) @ rotation[:2].T, axis=1) < 0.03 * reach
+        nearer = float(np.max((target - shape.vertices[line]) @ rotation[2], initial=0.0))
+        distance, radial = _focused(lens, wide, nearer, float(np.exp(FOCUS_OFF * rng.normal()))), lens.radial
     place = target - distance / SIZE[0] * wide * rotation[2]
-    return PhotoCamera(rotation, place, distance, float(0.01 * rng.normal()), SIZE)
+    return PhotoCamera(rotation, place, distance, radial, SIZE)
+
+
+def _focused(lens: OneLens, wide: float, nearer: float, off: float) -> float:
+    """Image distance by v = f (1 + m) of a thin lens that is focused on the surface, which lies `nearer` mm before where the
+    photo shows `wide` mm, times `off`."""
+    distance = SIZE[0] * lens.focal
+    for _ in range(50):
+        focus = (distance / SIZE[0] * wide - nearer) * off
+        distance = SIZE[0] * lens.focal * (1.0 + lens.sensor_mm * distance / SIZE[0] / focus)
+    return distance
 
 
 def _lit(studio: Studio, truth: Shape, camera: PhotoCamera, rng: Any) -> tuple[Floats, Floats]:
@@ -121,11 +162,11 @@ def bent(light: Floats, camera: PhotoCamera) -> Floats:
     return np.stack(planes, axis=2).astype(np.float32)
 
 
-def _recipe(truth: Shape, size: tuple[int, int], number: int) -> str:
-    digest = hashlib.sha256(f"{size} {SAMPLES} {number} {truth.digest()}".encode())
+def _recipe(truth: Shape, size: tuple[int, int], which: object) -> str:
+    digest = hashlib.sha256(f"{size} {SAMPLES} {which} {truth.digest()}".encode())
     for name in ("placed", "render"):
         tree = ast.parse(Path(__file__).with_name(f"{name}.py").read_text(encoding="utf-8"))
-        kept = ("random_camera", "_lit", "Studio", "_matt", "_normals", "Lens")
+        kept = ("random_camera", "random_lens", "_focused", "_lit", "Studio", "_matt", "_normals", "Lens")
         parts = [part for part in tree.body if getattr(part, "name", "") in kept]
         digest.update("".join(ast.dump(part) for part in parts).encode())
     return digest.hexdigest()[:12]

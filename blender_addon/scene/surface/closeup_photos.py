@@ -9,6 +9,7 @@ import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import distance_by_film
+from ...core.closeups.placing.one_lens import SENSOR, Sensor, sensor_by_film
 from ...core.files.pictures.colour_profile import as_srgb
 from ...core.files.pictures.exif import as_held, photo_fields
 from ...core.files.plain_files import is_there
@@ -26,12 +27,15 @@ class Photo:
     """A photo, rotated upright.
 
     pixels: (h, w, 3) float32 display-encoded, row 0 at the bottom, at the working size. size: (width, height) of the full
-    photo. distance: image distance in pixels of the full photo, from its Exif data, None without.
+    photo. distance: image distance in pixels of the full photo, from its Exif data, None without. optics: the same of photos
+    by one lens that was not zoomed between them, '' where the file doesn't tell. sensor: what the file says of it.
     """
 
     pixels: Floats
     size: tuple[int, int]
     distance: float | None
+    optics: str = ""
+    sensor: Sensor = Sensor(*SENSOR)
 
 
 def read_photo(path: Path, *, longest: int) -> Photo:
@@ -52,7 +56,9 @@ def read_photo(path: Path, *, longest: int) -> Photo:
     if min(height, width) < SMALLEST:
         raise InputError(f'The photo "{path.name}" has only {width} x {height} pixels: use the file as the camera wrote it')
     distance = distance_by_film(fields.focal_35mm, (width, height)) if fields.focal_35mm else None
-    return Photo(np.ascontiguousarray(_smaller(pixels, longest)[::-1]), (width, height), distance)
+    optics = fields.optics and f"{fields.optics}/{min(width, height)}/{max(width, height)}"  # a cropped photo is none of them
+    sensor = sensor_by_film(fields.focal_mm, fields.focal_35mm, (width, height))
+    return Photo(np.ascontiguousarray(_smaller(pixels, longest)[::-1]), (width, height), distance, optics, sensor)
 
 
 def _loaded(path: Path) -> Floats:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from functools import partial
 
 import numpy as np
 
 from ...core.arrays import Floats
 from ...core.closeups.camera import PhotoCamera
-from ...core.closeups.placing.judging import judged
+from ...core.closeups.placing.judging import judged, may_be_right
 from ...core.closeups.placing.look import Skin
+from ...core.closeups.placing.one_lens import Sensor, joined
 from ...core.closeups.placing.pictures import photograph
 from ...core.closeups.placing.refinement import Fit, refined
 from ...core.closeups.placing.resection import Prior, marked
@@ -34,7 +35,7 @@ class Placed:
     """A place's camera, at the full photo's size.
 
     verdict: 'sure', 'not sure' or 'no fit'. why: the reason for the latter two. evidence: sentences. spots_off: median
-    deviation of the points in px, None without points.
+    deviation of the points in px, None without points. by_itself: what was found without points, and the next best.
     """
 
     camera: PhotoCamera
@@ -42,6 +43,16 @@ class Placed:
     why: str
     evidence: tuple[str, ...]
     spots_off: float | None = None
+    by_itself: tuple[Fit, Fit | None] | None = None
+
+
+@record
+class Alone:
+    """A photo's camera as it was found alone, and what its file says of its lens, as a Photo has it."""
+
+    placed: Placed
+    optics: str
+    sensor: Sensor
 
 
 def by_spots(photo: Photo, spots: Spots, skin: Skin, name: str, solving: Progress) -> Generator[Progress, None, Placed]:
@@ -101,11 +112,32 @@ def by_itself(photo: Photo, skin: Skin, share: tuple[float, float], words: str) 
     best, other = yield from aside_steps(
         _stepped(found(seen, skin, looks, photo.distance), words), lambda part, text: Progress(start + width * part, text)
     )
+    return None if best is None else _found(best, other)
+
+
+def _found(best: Fit, other: Fit | None, *more: str) -> Placed:
+    """A camera that was found without points. more: evidence."""
     verdict, why = judged(best, other)
-    if best is None:
-        return None
     parts = f"{best.right} of {best.found} small parts of the piece lie where they should on the picture"
-    return Placed(best.camera, verdict, why, ("found without spots", parts, *([why] if why else [])))
+    evidence = ("found without spots", parts, *more, *([why] if why else []))
+    return Placed(best.camera, verdict, why, evidence, by_itself=(best, other))
+
+
+def by_their_lens(photos: Sequence[Alone], progress: Progress) -> Generator[Progress, None, list[Placed]]:
+    """The cameras of all photos, those without points by what the photos of one lens show of it together."""
+    placed = [photo.placed for photo in photos]
+    groups: dict[str, list[tuple[int, Fit, Fit | None]]] = {}
+    for row, photo in enumerate(photos):
+        if photo.optics and photo.placed.by_itself and may_be_right(*photo.placed.by_itself):
+            groups.setdefault(photo.optics, []).append((row, *photo.placed.by_itself))
+    for group in groups.values():
+        sensor = photos[group[0][0]].sensor
+        joining = partial(joined, [fit for _, fit, _ in group], sensor)
+        new: list[Fit] = yield from aside(joining, progress)
+        for (row, fit, other), better in zip(group, new, strict=True):
+            if better is not fit:
+                placed[row] = _found(better, other, f"its lens by {len(group)} photos that it took")
+    return placed
 
 
 def nowhere(skin: Skin, photo: Photo) -> Placed:

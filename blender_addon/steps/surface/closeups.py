@@ -30,7 +30,7 @@ from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
 from ...scene.surface.closeup_places import PLACES, coloured, offered_places, overlaid, own_colours, relief_slopes
 from ...scene.surface.closeup_skin import skin_of
-from ._closeup_cameras import Placed, by_itself, by_spots, nowhere, small
+from ._closeup_cameras import Alone, Placed, by_itself, by_spots, by_their_lens, nowhere, small
 from ._photo_places import Asked, check_spots, form_of, is_used, names_in, spots_of
 from .declared._placed_photos import SpotRow
 from .declared.closeups import PhotoRow, Settings
@@ -62,9 +62,10 @@ def run(stage: Stage, settings: Settings) -> Run:
     readings: list[tuple[str, PhotoCamera, Reading]] = []
     decisions: list[Decision] = []
     figures: dict[str, Any] = {"places": 0}
+    cameras = yield from _cameras(stage, settings, skin, sets)
     for turn, (name, photos) in enumerate(sets.items()):
-        start, width = 0.05 + 0.85 * turn / len(sets), 0.85 / len(sets)
-        found = yield from _place(stage, settings, skin, name, photos, (start, width))
+        start, width = 0.25 + 0.65 * turn / len(sets), 0.65 / len(sets)
+        found = yield from _place(stage, settings, skin, (name, photos, cameras[name]), (start, width))
         decisions.append(found.decision)
         figures |= {f"{name}_{key}": value for key, value in found.figures.items()}
         if found.reading is not None and found.camera is not None:
@@ -111,22 +112,36 @@ def _sets(rows: list[PhotoRow], spots: list[SpotRow]) -> dict[str, list[PhotoRow
     return sets
 
 
+def _cameras(
+    stage: Stage, settings: Settings, skin: Skin, sets: dict[str, list[PhotoRow]]
+) -> Generator[Progress, None, dict[str, Placed]]:
+    """The camera of each place's first photo: each by itself, then those of one lens together."""
+    alone: list[Alone] = []
+    for turn, (name, rows) in enumerate(sets.items()):
+        start, width = 0.05 + 0.18 * turn / len(sets), 0.18 / len(sets)
+        yield Progress(start, f"Reading the photos of place {name}")
+        first = read_photo(stage.sheet.path(rows[0].file), longest=settings.longest_side)
+        words = f"Looking for the camera of place {name}"
+        solving = Progress(start + 0.1 * width, words)
+        placed: Placed | None
+        if any(row.set == name for row in settings.spots):
+            spots = spots_of(TABLE, stage, settings.spots, skin.form, name, first)
+            placed = yield from by_spots(first, spots, skin, name, solving)
+        else:
+            placed = yield from by_itself(first, skin, (start, width), words)
+        alone.append(Alone(nowhere(skin, first) if placed is None else placed, first.optics, first.sensor))
+    found = yield from by_their_lens(alone, Progress(0.23, "Comparing the photos of one lens"))
+    return dict(zip(sets, found, strict=True))
+
+
 def _place(
-    stage: Stage, settings: Settings, skin: Skin, name: str, rows: list[PhotoRow], share: tuple[float, float]
+    stage: Stage, settings: Settings, skin: Skin, named: tuple[str, list[PhotoRow], Placed], share: tuple[float, float]
 ) -> Generator[Progress, None, _Found]:
-    """Solve the camera of one place and read its photos."""
-    start, width = share
+    """Read the photos of a place whose camera was found."""
+    (name, rows, placed), (start, width) = named, share
     yield Progress(start, f"Reading the photos of place {name}")
     first = read_photo(stage.sheet.path(rows[0].file), longest=settings.longest_side)
-    words = f"Looking for the camera of place {name}"
-    solving = Progress(start + 0.1 * width, words)
-    placed: Placed | None
-    if any(row.set == name for row in settings.spots):
-        placed = yield from by_spots(first, spots_of(TABLE, stage, settings.spots, skin.form, name, first), skin, name, solving)
-    else:
-        placed = yield from by_itself(first, skin, (start, 0.2 * width), words)
-    if placed is None:
-        placed = nowhere(skin, first)
+    solving = Progress(start + 0.1 * width, f"Drawing the camera of place {name}")
     accepted = name in names_in(settings.accepted)
     camera = small(first.pixels, placed.camera)
     picture = yield from aside(partial(overlaid, first.pixels, camera, skin.form), solving)

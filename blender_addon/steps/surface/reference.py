@@ -30,7 +30,7 @@ from ...scene.stage import Stage
 from ...scene.surface.closeup_photos import Photo, read_photo
 from ...scene.surface.closeup_places import overlaid
 from ...scene.surface.closeup_skin import skin_of
-from ._closeup_cameras import Placed, by_itself, by_spots, nowhere, small
+from ._closeup_cameras import Alone, Placed, by_itself, by_spots, by_their_lens, nowhere, small
 from ._photo_places import Asked, check_spots, form_of, is_used, names_in, spots_of
 from .declared.reference import Settings
 
@@ -66,9 +66,10 @@ def run(stage: Stage, settings: Settings) -> Run:
     count = 0
     figures: dict[str, object] = {"references": 0}
     decisions: list[Decision] = []
+    cameras = yield from _cameras(stage, settings, skin)
     for turn, (place, name, row) in enumerate(named):
-        share = (0.05 + 0.95 * turn / len(named), 0.95 / len(named))
-        found = yield from _found(stage, settings, skin, (place, row.file), share)
+        share = (0.55 + 0.45 * turn / len(named), 0.45 / len(named))
+        found = yield from _found(stage, settings, skin, (place, row.file, cameras[turn]), share)
         decisions.append(found.decision)
         figures[f"{name}_camera"] = found.verdict
         if found.used is None:
@@ -102,15 +103,26 @@ class _Found:
     used: _Used | None
 
 
+def _cameras(stage: Stage, settings: Settings, skin: Skin) -> Generator[Progress, None, list[Placed]]:
+    """The camera of each photo: each by itself, then those of one lens together."""
+    named, alone = settings.named(), list[Alone]()
+    for turn, (place, _, row) in enumerate(named):
+        start, width = 0.05 + 0.45 * turn / len(named), 0.45 / len(named)
+        yield Progress(start, f'Reading "{Path(row.file).name}"')
+        photo = read_photo(stage.sheet.path(row.file), longest=settings.longest_side)
+        placed = yield from _placed(stage, settings, skin, (place, photo), (start, width))
+        alone.append(Alone(placed, photo.optics, photo.sensor))
+    return (yield from by_their_lens(alone, Progress(0.5, "Comparing the photos of one lens")))
+
+
 def _found(
-    stage: Stage, settings: Settings, skin: Skin, named: tuple[str, str], share: tuple[float, float]
+    stage: Stage, settings: Settings, skin: Skin, named: tuple[str, str, Placed], share: tuple[float, float]
 ) -> Generator[Progress, None, _Found]:
-    (place, file), (start, width) = named, share
+    (place, file, placed), (start, width) = named, share
     yield Progress(start, f'Reading "{Path(file).name}"')
     photo = read_photo(stage.sheet.path(file), longest=settings.longest_side)
-    placed = yield from _placed(stage, settings, skin, (place, photo), share)
     camera = small(photo.pixels, placed.camera)
-    lighting = Progress(start + 0.6 * width, f"Looking for the light of place {place}")
+    lighting = Progress(start + 0.2 * width, f"Looking for the light of place {place}")
     picture = yield from aside(partial(overlaid, photo.pixels, camera, skin.form), lighting)
     accepted = place in names_in(settings.accepted)
     used: _Used | None = None
@@ -133,7 +145,7 @@ def _placed(
     if any(row.set == place for row in settings.spots):
         spots = spots_of(TABLE, stage, settings.spots, skin.form, place, photo)
         return (yield from by_spots(photo, spots, skin, place, Progress(start + 0.1 * width, words)))
-    found = yield from by_itself(photo, skin, (start, 0.5 * width), words)
+    found = yield from by_itself(photo, skin, (start, width), words)
     return nowhere(skin, photo) if found is None else found
 
 

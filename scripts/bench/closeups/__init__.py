@@ -2,7 +2,8 @@
 
 Cases: SHAPE/tripod/lamps-1, -4, -8, SHAPE/dark/lamps-4 (with a photo with the lamp off), SHAPE/hand/lamps-1, -4, -8
 (hand-held), SHAPE/macro/lamps-4, plate, clicks/whole, clicks/part, itself/whole, itself/part (the owl), itself/SHAPE/whole,
-itself/SHAPE/part (the others), reachable/SHAPE/whole, reachable/SHAPE/part (how near cameras would come that find each part of
+itself/SHAPE/part (the others), set/SHAPE/whole, set/SHAPE/part (five photos by one lens together; their yardstick is
+each of them by itself), reachable/SHAPE/whole, reachable/SHAPE/part (how near cameras would come that find each part of
 the scan where it truly lies), wrong/clicks, wrong/mirrored, wrong/another, and reference/SHAPE/ROOM (a photo of the whole piece
 beside the product's render with its camera and light). The first run renders a shape's photos for some minutes into the cache.
 Parts run in as many processes as there are processors
@@ -50,7 +51,7 @@ def run(record: Record, options: Options) -> None:
     for case, answers in found.items():
         if case in WRONG:
             record.add("false_sure", placing.percent(answers), case=case, unit="%", goal="<= 0")
-        elif case.startswith("clicks"):
+        elif case.startswith(("clicks", "set")):
             alone, refined = (placing.together(list(of)) for of in zip(*answers, strict=True))
             _cameras(record, refined, case, alone)
         else:
@@ -66,6 +67,7 @@ def _cases(options: Options) -> list[Part]:
         every += [Part(f"itself/{kind}", parts.by_itself, (kind, number)) for number in range(count)]
         for shape in SHAPES[1:]:
             every += [Part(f"itself/{shape}/{kind}", parts.by_itself, (kind, number, shape)) for number in range(count // 2)]
+        every += [Part(f"set/{shape}/{kind}", parts.of_one_lens, (shape, kind)) for shape in SHAPES]
         every += [Part(f"reachable/{shape}/{kind}", reachable.rows, (shape, kind)) for shape in SHAPES]
     for shape in BESIDE[: 1 if options.fast else None]:
         rooms = [room for room in ROOMS if options.wants(f"reference/{shape}/{room}")]
@@ -79,11 +81,11 @@ def _cases(options: Options) -> list[Part]:
 
 
 def _cameras(record: Record, found: placing.Found, case: str, alone: placing.Found | None) -> None:
-    """All figures of cameras, those by the clicks alone as their yardstick."""
+    """All figures of cameras, those by the clicks alone, or of a set's photos each by itself, as their yardstick."""
     beside = {name: getattr(alone, name) if alone else None for name in ("success", "turned", "placed", "false_sure")}
     way, *_, view = case.split("/")
-    floor = FLOORS[f"{way}/{view}"]
-    record.add("camera_success_percent", found.success, case=case, unit="%", yardstick=beside["success"], floor=floor)
+    limit = {"floor": FLOORS[f"{way}/{view}"]} if way != "set" else {"goal": FLOORS[f"itself/{view}"]}
+    record.add("camera_success_percent", found.success, case=case, unit="%", yardstick=beside["success"], **limit)
     record.add("camera_turned_percent", found.turned, case=case, unit="%", yardstick=beside["turned"])
     record.add("camera_placed_percent", found.placed, case=case, unit="%", yardstick=beside["placed"])
     for metric, values, unit in (("turn_deg", found.turn_deg, "deg"), ("place_percent", found.place_percent, "%")):

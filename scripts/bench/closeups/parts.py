@@ -16,7 +16,7 @@ from blender_addon.core.closeups.camera import angle_between
 from blender_addon.core.closeups.placing import search as placing_search
 from blender_addon.core.closeups.placing.look import Skin
 from scripts.closeups.cases import MACRO, Setting, closeup_case
-from scripts.closeups.placed import placed_photo
+from scripts.closeups.placed import lens_of, placed_photo
 from scripts.closeups.reference import reference_photo
 from scripts.closeups.worked_scan import worked_skin
 from scripts.truth.scanner import baked_scan
@@ -29,6 +29,8 @@ from .pictures import before_and_after
 Row = tuple[str, float, dict[str, Any]]
 LIMITS = {1: (">= 20", ">= 40"), 4: (">= 50", ">= 65"), 8: (">= 55", ">= 75")}
 BY_HAND = {1: (">= 15", ""), 4: (">= 40", ""), 8: (">= 45", "")}
+A_SET = 5
+"""Photos of a set by one lens."""
 OFF_PX = 1.0
 """Pixels that a click is off on the bench's pictures of 640 pixels; 2 on the 12 MP photos of `clicks`."""
 KINDS = {
@@ -48,6 +50,8 @@ def rendered(shape: str, work: str, number: int = 0) -> None:
         worked_skin(shape)
     elif work in ("whole", "part"):
         placed_photo(shape, work, number)
+    elif work.startswith("set/"):
+        placed_photo(shape, work.removeprefix("set/"), number, lens=lens_of(shape, 0))
     else:
         closeup_case(shape, KINDS[work][0])
 
@@ -97,6 +101,13 @@ def by_clicks(kind: str, number: int) -> tuple[placing.Found, placing.Found]:
 def by_itself(kind: str, number: int, shape: str = "owl") -> placing.Found:
     """The camera of one photo of a piece of which nothing is known."""
     return placing.by_itself(placed_photo(shape, kind, number), number, *_looked_at(shape))
+
+
+def of_one_lens(shape: str, kind: str) -> tuple[placing.Found, placing.Found]:
+    """The cameras of a set of photos by one lens: (each by itself, together)."""
+    lens = lens_of(shape, 0)
+    photos = [placed_photo(shape, kind, number, lens=lens) for number in range(A_SET)]
+    return placing.of_one_lens(photos, lens, *_looked_at(shape))
 
 
 def wrong_photo(shape: str, number: int, mirrored: bool) -> bool:
@@ -150,6 +161,9 @@ def preparing(cases: Sequence[Part]) -> list[list[Part]]:
         elif part.work in (by_clicks, by_itself):
             kind, number, shape = (*part.given, "owl")[:3]
             photos |= {(shape, "skin"): None, (shape, kind, number): None}
+        elif part.work is of_one_lens:
+            shape, kind = part.given
+            photos |= {(shape, "skin"): None, **{(shape, f"set/{kind}", number): None for number in range(A_SET)}}
         elif part.work is wrong_photo:
             photos |= {("owl", "skin"): None, (part.given[0], "whole", part.given[1]): None}
         elif part.work is wrong_clicks:

@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 
 from blender_addon.core.closeups.camera import PhotoCamera, angle_between
-from blender_addon.core.closeups.placing.judging import judged
+from blender_addon.core.closeups.placing.judging import judged, may_be_right
 from blender_addon.core.closeups.placing.look import Skin
+from blender_addon.core.closeups.placing.one_lens import ROUNDED, Sensor, joined
 from blender_addon.core.closeups.placing.pictures import Photograph, photograph
+from blender_addon.core.closeups.placing.refinement import Fit
 from blender_addon.core.closeups.placing.search import View, found
 from blender_addon.core.closeups.pose import Spots, pose_of
 from blender_addon.core.closeups.seen import Form, faces_seen
@@ -20,7 +22,7 @@ from blender_addon.job.runner import finish
 from blender_addon.job.step import Progress
 from blender_addon.scene.surface.closeup_photos import Photo
 from blender_addon.steps.surface._closeup_cameras import by_spots
-from scripts.closeups.placed import FULL, Placed
+from scripts.closeups.placed import FULL, OneLens, Placed
 
 Floats = Any
 CLICK = 2.0
@@ -144,10 +146,28 @@ def by_itself(photo: Placed, number: int, skin: Skin, looks: list[View]) -> Foun
     cameras, start = Found(), time.perf_counter()
     rng = np.random.default_rng((32, number))
     distance = photo.camera.distance * float(np.exp(0.05 * rng.normal())) if number % 2 else None
-    best, other = finish(found(photograph(pixels_of(photo)), skin, looks, distance))
+    _add(cameras, *finish(found(photograph(pixels_of(photo)), skin, looks, distance)), photo, skin, start)
+    return cameras
+
+
+def of_one_lens(photos: list[Placed], lens: OneLens, skin: Skin, looks: list[View]) -> tuple[Found, Found]:
+    """(each by itself, by their lens together) the cameras of photos whose files name the lens's focal length and sensor."""
+    alone, by_lens, both, start = Found(), Found(), [], time.perf_counter()
+    for photo in photos:
+        both.append(finish(found(photograph(pixels_of(photo)), skin, looks, lens.focal * lens.named * photo.camera.size[0])))
+        _add(alone, *both[-1], photo, skin, start)
+    rows = [row for row, (best, other) in enumerate(both) if may_be_right(best, other)]
+    fits = [best for best, other in both if best is not None and may_be_right(best, other)]
+    better = dict(zip(rows, joined(fits, Sensor(lens.sensor_mm, ROUNDED * lens.sensor_mm)), strict=True))
+    for row, (photo, (best, other)) in enumerate(zip(photos, both, strict=True)):
+        _add(by_lens, better.get(row, best), other, photo, skin, start)
+    return alone, by_lens
+
+
+def _add(cameras: Found, best: Fit | None, other: Fit | None, photo: Placed, skin: Skin, start: float) -> None:
+    """One more camera, as the step judges it."""
     camera, predicted = (best.camera, best.place_percent) if best else (None, np.inf)
     cameras.add(camera, photo.camera, skin, start, sure=judged(best, other)[0] == "sure", predicted=predicted)
-    return cameras
 
 
 def wrongly_sure(photo: Placed, skin: Skin, looks: list[View], *, mirrored: bool) -> bool:

@@ -46,3 +46,22 @@ def test_a_screenshot_of_a_few_pixels_is_refused(tmp_path: Path) -> None:
     Image.new("RGB", (90, 60)).save(path)
     with pytest.raises(InputError, match="only 90 x 60 pixels"):
         read_photo(path, longest=2400)
+
+
+def test_photos_by_one_lens_that_was_not_zoomed_are_known_as_such(tmp_path: Path) -> None:
+    def optics(name: str, size: tuple[int, int] = (420, 300), **changed: object) -> str:
+        fields = {"model": "M1", "lens": "L1", "focal": 4.25, "film": 26} | changed
+        exif = Image.Exif()
+        exif[0x0110] = fields["model"]
+        inner = exif.get_ifd(0x8769)
+        inner[0xA434], inner[0xA405], inner[0x920A] = fields["lens"], fields["film"], fields["focal"]
+        Image.new("RGB", size).save(tmp_path / name, exif=exif.tobytes())
+        photo = read_photo(tmp_path / name, longest=2400)
+        assert photo.sensor.longest_mm == pytest.approx(7.073 * max(size) / np.hypot(*size), rel=1e-3) or changed
+        return photo.optics
+
+    known = optics("first.jpg")
+    assert known and optics("again.jpg") == known == optics("upright.jpg", (300, 420))
+    others = [optics("other.jpg", **changed) for changed in ({"model": "M2"}, {"lens": "L2"}, {"focal": 5.5}, {"film": 52})]
+    assert len({known, optics("cropped.jpg", (400, 300)), *others}) == 6
+    assert read_photo(_photo(tmp_path / "photo.jpg", 1), longest=2400).optics == ""  # no camera is named

@@ -21,15 +21,9 @@ RIVAL = 0.6
 
 def judged(fit: Fit | None, other: Fit | None = None) -> tuple[str, str]:
     """(verdict, why). other: the next best camera that shows the piece from elsewhere."""
-    if fit is None or fit.right < FEWEST or fit.agreement < LEAST:
-        return "no fit", (
-            "the photo shows next to nothing of what the scan would show from there: is it another piece, mirrored, or "
-            "cropped, too dark, blown or soft?"
-        )
-    if fit.agreement < ENOUGH or fit.right < MANY:
-        return "not sure", f"{fit.right} of {fit.found} small parts of the piece lie where the camera should see them"
-    if other is not None and other.right > RIVAL * fit.right and other.agreement >= ENOUGH:
-        return "not sure", "the piece looks nearly the same from another side: mark six spots"
+    verdict, why = _seen(fit, other)
+    if fit is None or verdict != "sure":
+        return verdict, why
     limit = MOST_TEXELS * max(fit.texel_mm, fit.worked_mm)
     if fit.shift_mm > limit:
         return (
@@ -42,4 +36,30 @@ def judged(fit: Fit | None, other: Fit | None = None) -> tuple[str, str]:
             f"the camera's distance is known to {fit.place_percent:.1f} % only, since a longer lens from further away shows "
             "nearly the same: a photo from nearer, or one with more depth in view, settles it",
         )
+    return "sure", ""
+
+
+def may_be_right(fit: Fit | None, other: Fit | None = None) -> bool:
+    """Whether the photo shows the piece where the camera has it, and from nowhere else, so that it tells something of its lens.
+
+    other: as for `judged`.
+    """
+    return fit is not None and _seen(fit, other)[0] != "no fit" and not _rivals(fit, other)
+
+
+def _rivals(fit: Fit, other: Fit | None) -> bool:
+    return other is not None and other.right > RIVAL * fit.right and other.agreement >= ENOUGH
+
+
+def _seen(fit: Fit | None, other: Fit | None) -> tuple[str, str]:
+    """(verdict, why) by the parts of the piece that are seen."""
+    if fit is None or fit.right < FEWEST or fit.agreement < LEAST:
+        return "no fit", (
+            "the photo shows next to nothing of what the scan would show from there: is it another piece, mirrored, or "
+            "cropped, too dark, blown or soft?"
+        )
+    if fit.agreement < ENOUGH or fit.right < MANY:
+        return "not sure", f"{fit.right} of {fit.found} small parts of the piece lie where the camera should see them"
+    if _rivals(fit, other):
+        return "not sure", "the piece looks nearly the same from another side: mark six spots"
     return "sure", ""

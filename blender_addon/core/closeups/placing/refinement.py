@@ -20,7 +20,7 @@ from .light import Light, fitted, grey_in, lamp_of
 from .look import Look, Skin, look
 from .pictures import Photograph
 from .resection import Prior, Seen, errors, resected
-from .uncertainty import uncertainty
+from .uncertainty import covariance_of, uncertainty
 
 STEPS = ((125, 6), (250, 6), (250, 5), (500, 5), (500, 3), (1000, 4), (1000, 3), (2000, 4), (2000, 4))
 """Longest side of the photo at each turn, and how many pixels round its place a patch is looked for. A patch is some 0.07 mm
@@ -49,13 +49,24 @@ FEWEST = 16
 
 
 @record
+class Rests:
+    """What a camera rests on, at the size that was worked on. camera: there. seen: patches. scale: how many of their own
+    deviations count as one. covariance: (8, 8) of the camera's steps, as `moved` has them."""
+
+    camera: PhotoCamera
+    seen: Seen
+    scale: float
+    covariance: Floats
+
+
+@record
 class Fit:
     """A camera at the photo's whole size and what speaks for it.
 
     asked: patches with contrast; found: those that the photo shows near by; right: those found where the camera has them, all
     at the check's size. correlation: median of the latter. shift_mm, turn_deg, place_percent: standard deviations of points of
     the piece that the photo shows, and of the camera's turn and place (`Uncertainty`). worked_mm: edge of a pixel on the piece
-    at the size that was worked on. texel_mm: of the scan. light: as fitted.
+    at the size that was worked on. texel_mm: of the scan. light: as fitted. rests_on: what the camera was solved for by.
     """
 
     camera: PhotoCamera
@@ -69,6 +80,7 @@ class Fit:
     worked_mm: float
     texel_mm: float
     light: Light
+    rests_on: Rests | None = None
 
     @property
     def agreement(self) -> float:
@@ -226,11 +238,12 @@ def _fit(
     far = np.linalg.norm(small.project(check.seen.points)[0] - check.seen.pixels, axis=1)
     right = far < RIGHT
     spots = marked and marked.scaled(camera.size[0] / photo.size[0])
-    diagonal = skin.reach / found.look.pixel_mm
-    off = uncertainty(camera, found.seen.beside(spots, scale), prior, scale, diagonal=diagonal, free=free)
+    seen, diagonal = found.seen.beside(spots, scale), skin.reach / found.look.pixel_mm
+    covariance = covariance_of(camera, seen, prior, scale, diagonal=diagonal, free=free)
+    off = uncertainty(camera, seen, covariance)
     return Fit(
         camera.scaled(photo.size), check.asked, len(far), int(right.sum()),
         float(np.median(check.correlation[right])) if right.any() else 0.0,
         off.shift * found.look.pixel_mm, off.turn_deg, off.place_percent,
-        found.look.pixel_mm, skin.texel_mm, found.light,
+        found.look.pixel_mm, skin.texel_mm, found.light, Rests(camera, seen, scale, covariance),
     )  # fmt: skip

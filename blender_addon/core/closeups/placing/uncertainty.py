@@ -37,10 +37,9 @@ class Uncertainty:
     shift: float
 
 
-def uncertainty(
-    camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, diagonal: float, free: bool = True
-) -> Uncertainty:
-    """Of a camera that was solved for.
+def covariance_of(camera: PhotoCamera, seen: Seen, prior: Prior, scale: float, *, diagonal: float, free: bool = True) -> Floats:
+    """(8, 8) of the steps, as `moved` has them, by which a camera that was solved for may be off; infinite variances where the
+    points leave it open.
 
     diagonal: of the piece, pixels. scale, free: as for `resected`.
     """
@@ -48,14 +47,20 @@ def uncertainty(
     try:
         inverse = np.linalg.inv(at.normal)
     except np.linalg.LinAlgError:  # patches on one line, say
-        return Uncertainty(np.inf, np.inf, np.inf)
+        return np.diag(np.full(8, np.inf))
     off = np.linalg.norm(camera.project(seen.points)[0] - seen.pixels, axis=1)
     nodes = np.concatenate([seen.whiten * part[:, None, None] for part in _nodes(seen.pixels, diagonal / NODES).T], axis=2)
     nodes *= FIELD * float(np.median(off)) / 1.18 / scale  # the median length of errors in a plane is 1.18 deviations
     rows = 2 * len(seen.points)
     together = (at.change * at.weight[:, None, None]).reshape(rows, -1).T @ nodes.reshape(rows, -1)
     spread = inverse @ together
-    covariance = (inverse + spread @ spread.T)[:8, :8]
+    return np.asarray((inverse + spread @ spread.T)[:8, :8])
+
+
+def uncertainty(camera: PhotoCamera, seen: Seen, covariance: Floats) -> Uncertainty:
+    """Of a camera with a covariance (8, 8) of its steps, and of the points that it shows."""
+    if not np.isfinite(covariance).all():
+        return Uncertainty(np.inf, np.inf, np.inf)
     change = jacobian(camera, seen.points).reshape(-1, 2, 8)
     moves = np.einsum("nik,kl,nil->n", change, covariance, change)
     far = float(np.linalg.norm(seen.points.mean(axis=0) - camera.place))

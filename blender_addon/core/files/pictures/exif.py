@@ -36,6 +36,7 @@ class Exif:
 
     make: str = ""
     model: str = ""
+    lens: str = ""
     software: str = ""
     taken: str = ""
     orientation: int = 1
@@ -67,17 +68,22 @@ class Exif:
 @record
 class PhotoFields:
     """orientation: 1 to 8 as CIPA DC-008 numbers it, 1 as stored. focal_mm: of the lens; focal_35mm: as a 35 mm camera's
-    would be; None where not given."""
+    would be; None where not given. optics: what photos by one lens that was not zoomed between them have in common, '' where
+    the camera or the focal length is not given."""
 
     orientation: int = 1
     focal_mm: float | None = None
     focal_35mm: float | None = None
+    optics: str = ""
 
 
 def photo_fields(data: bytes) -> PhotoFields:
-    """How the camera was held, and the focal length it recorded."""
+    """How the camera was held, and the lens and focal length it recorded."""
     found = read_exif(data)
-    return PhotoFields(found.orientation, _length(found.focal_mm), _length(found.focal_35))
+    focal, film = _length(found.focal_mm), _length(found.focal_35)
+    named = (found.make or found.model) and focal is not None
+    optics = f"{found.make}/{found.model}/{found.lens}/{focal}/{film}/{found.zoom or 1.0}" if named else ""
+    return PhotoFields(found.orientation, focal, film, optics)
 
 
 def _length(value: float | None) -> float | None:
@@ -173,7 +179,7 @@ def _made(tags: dict[int, Value]) -> Exif:
     taken, fraction = words(0x9003) or words(0x0132), words(0x9291)
     orientation, flash, mode, white = whole(0x0112), whole(0x9209), whole(0xA402), whole(0xA403)
     return Exif(
-        make=words(0x010F), model=words(0x0110), software=words(0x0131),
+        make=words(0x010F), model=words(0x0110), lens=words(0xA434), software=words(0x0131),
         taken=f"{taken}.{fraction}" if taken and fraction.isdigit() else taken,
         orientation=orientation if orientation is not None and 1 <= orientation <= 8 else 1,
         seconds=above_zero(0x829A), f_number=above_zero(0x829D), sensitivity=above_zero(0x8827),

@@ -20,7 +20,7 @@ from blender_addon.core.closeups.placing.judging import judged
 from blender_addon.core.closeups.placing.look import Skin, look
 from blender_addon.core.closeups.placing.pictures import Photograph, photograph, smaller
 from blender_addon.core.closeups.placing.refinement import Fit, refined
-from blender_addon.core.closeups.placing.uncertainty import uncertainty
+from blender_addon.core.closeups.placing.uncertainty import covariance_of, uncertainty
 from blender_addon.core.closeups.seen import Form
 from blender_addon.core.mesh.triangles import shading_normals, unit
 from blender_addon.core.srgb import encode
@@ -203,7 +203,8 @@ def test_what_is_uncertain_of_a_camera_is_as_far_off_as_cameras_are() -> None:
             given = resection.Seen(points, at + errors, np.broadcast_to(np.eye(2) / 0.4, (len(at), 2, 2)))
             scale = max(0.5, refinement._typical(camera, given))
             found = resection.resected(camera, given, PRIOR, scale=scale)
-            said.append(uncertainty(found, given, PRIOR, scale, diagonal=460.0).place_percent)
+            covariance = covariance_of(found, given, PRIOR, scale, diagonal=460.0)
+            said.append(uncertainty(found, given, covariance).place_percent)
             off.append(100 * float(np.linalg.norm(found.place - camera.place)) / float(np.linalg.norm(camera.place)))
         plain.append(float(np.sqrt(np.mean(np.square(off)))))
         predicted.append(float(np.mean(said)))
@@ -218,7 +219,8 @@ def test_a_longer_lens_leaves_the_place_less_certain() -> None:
         points = _skin().form.vertices[np.einsum("ij,ij->i", _skin().form.normals, camera.place - _skin().form.vertices) > 20.0]
         pixels = camera.project(points)[0] + 0.5 * np.random.default_rng(1).normal(size=(len(points), 2))
         seen = resection.Seen(points, pixels, np.broadcast_to(np.eye(2) / 0.5, (len(points), 2, 2)))
-        return uncertainty(camera, seen, resection.Prior(camera.distance, 1.0), 1.0, diagonal=400.0).place_percent
+        covariance = covariance_of(camera, seen, resection.Prior(camera.distance, 1.0), 1.0, diagonal=400.0)
+        return uncertainty(camera, seen, covariance).place_percent
 
     near, far = said(0.8), said(3.0)
     assert far > 2.5 * near  # perspective falls with the distance
