@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
 import os
 import sys
 import time
@@ -132,14 +131,21 @@ class Studio:
         return [item for role in ("piece", "stand") for item in self.stage.find_all(role).values()]
 
     def windows(
-        self, path: Path, shot: str, windows: Sequence[tuple[float, float, float, float]], *, size: int, more: float = 1
+        self,
+        path: Path,
+        shot: str,
+        windows: Sequence[tuple[float, float, float, float]],
+        *,
+        size: int,
+        samples: int,
+        noise: float,
     ) -> list[Path]:
-        """Parts (left, lower, right, upper, 0 to 1) of a still without finish, with `more` times the gallery's samples."""
+        """Parts (left, lower, right, upper, 0 to 1) of a still without finish, `size` pixels along its longer side."""
         from blender_addon.scene.delivery.output import Quality, cycles, render_picture
         from blender_addon.scene.delivery.shot_state import dressed_for
 
         scene, camera, paths = self.stage.scene, self.stage.require("shot", shot), []
-        quality = Quality(round(SAMPLES * more), NOISE / math.sqrt(more))  # the noise threshold may not stop them sooner
+        quality = Quality(samples, noise)
         with cycles(scene, quality, device="auto", seed=1, persistent=True), dressed_for(self.stage, camera):
             render = scene.render
             render.use_compositing, render.use_border, render.use_crop_to_border = False, True, True

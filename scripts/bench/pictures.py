@@ -19,16 +19,18 @@ import argparse
 import math
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from scripts.gallery import PICTURES, SAMPLES, Picture, Studio
+from scripts.gallery import PICTURES, Picture, Studio
 
 from . import Options, Record
 
 FULL = 960
-"""Longer side of the pictures whose tiles show the noise, pixels."""
+"""Longer side of the picture by which squares of the large one are chosen, pixels."""
 TILE = 60
+"""Edge of the tiles of the large picture in which noise is measured, and of the squares in one of `FULL`, pixels."""
 MORE = 16
 
 
@@ -64,23 +66,29 @@ def _still(record: Record, studio: Studio, still: Picture, asked: argparse.Names
     if asked.squares:
         squares = squares_at_the_ends(delivered, asked.squares, share=TILE / FULL)
         clipped = clipped_percent(without(delivered, squares))
-        more = final.quality.samples / SAMPLES
-        rendered = studio.windows(out / f"{still.name} large", still.shot, squares, size=final.long_side, more=more)
-        large = [codes(part) for part in rendered]
+        large = [codes(part) for part in studio.windows(out / f"{still.name} large", still.shot, squares, **asked_for(1))]
         whole = final.long_side**2 * min(delivered.shape[:2]) / max(delivered.shape[:2])
         clipped += sum(clipped_percent(part) * part.shape[0] * part.shape[1] for part in large) / whole
     record.add("clipped_percent", clipped, case=still.name, unit="%", goal="<= 0.5")
     bright = delivered.mean(axis=-1)
     level = float(np.quantile(bright, 0.1))
-    windows = drawn_windows(bright <= level, tiles, share=TILE / FULL)
-    clean = studio.windows(out / f"{still.name} clean", still.shot, windows, size=FULL)
-    truth = studio.windows(out / f"{still.name} x{MORE}", still.shot, windows, size=FULL, more=MORE)
+    windows = drawn_windows(bright <= level, tiles, share=TILE / final.long_side)
+    clean = studio.windows(out / f"{still.name} clean", still.shot, windows, **asked_for(1))
+    truth = studio.windows(out / f"{still.name} x{MORE}", still.shot, windows, **asked_for(MORE))
     pairs = [(codes(mine), codes(best)) for mine, best in zip(clean, truth, strict=True)]
     record.add("dark_noise", dark_noise(pairs, level), case=still.name, unit="8-bit steps", goal="<= 2")
     grey, chart = cards(studio, still.shot)
     if grey is not None:
         record.add("grey_card_stops_off", abs(math.log2(grey)), case=still.name, unit="stops", goal="<= 0.1")
     record.add("card_delta_e2000", chart_difference(chart), case=still.name, goal="<= 3")
+
+
+def asked_for(more: int) -> dict[str, Any]:
+    """Size and quality of a still as delivered; `more` times the samples, which the noise threshold may not stop sooner."""
+    from blender_addon.steps.delivery.declared.render import PRESETS
+
+    final = PRESETS["final"]
+    return {"size": final.long_side, "samples": more * final.quality.samples, "noise": final.quality.noise / math.sqrt(more)}
 
 
 Window = tuple[float, float, float, float]
