@@ -48,9 +48,7 @@ def reading(
     image = texture.image
     if image.size[0] * image.size[1] < FEWEST_TEXELS:
         return f"has a texture of no more than {image.size[0]} x {image.size[1]} pixels; {AGAIN}"
-    used = faces_showing(item, triangles, texture.image)
-    if "filled" in triangles.face_marks:
-        used &= ~triangles.face_marks["filled"]
+    used = faces_showing(item, triangles, texture.image) & _scanned(triangles)
     name, size = image.name, working_size(image, LARGEST)
     limit = yield from aside(partial(_limit, size, triangles, used, finest_texel_mm), progress)
     image = bpy.data.images[name]
@@ -83,9 +81,9 @@ def unpictured(
     if triangles.uv is None or not len(triangles.faces):
         return None
     image = _normal_map(item, triangles)
-    used = np.ones(len(triangles.faces), bool) if image is None else faces_showing(item, triangles, image, part="normal")
-    if "filled" in triangles.face_marks:
-        used &= ~triangles.face_marks["filled"]
+    used = _scanned(triangles)
+    if image is not None:
+        used &= faces_showing(item, triangles, image, part="normal")
     width, height = (UNPICTURED_PX, UNPICTURED_PX) if image is None else working_size(image, LARGEST)
     finest = finest_texel_mm if image is None else 0.0
     limit = yield from aside(partial(_limit, (width, height), triangles, used, finest), progress)
@@ -112,6 +110,11 @@ def _surface(
     if len(surface) < FEWEST_TEXELS or surface.texel_mm <= 0:
         return "has UVs that cover next to nothing of the texture; unwrap it again"
     return surface, shared
+
+
+def _scanned(triangles: TriangleMesh) -> Bools:
+    """(m,) bool: the faces that were scanned and not filled."""
+    return ~triangles.face_marks.get("filled", np.zeros(len(triangles.faces), bool))
 
 
 def _clear(alpha: Floats, surface: TexturedSurface) -> Bools:
